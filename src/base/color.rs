@@ -1,0 +1,10 @@
+//! Colour: transfer curve, primaries, Oklab, chromatic adaptation. (Filled by the calibration work.)
+
+/// Linear-light colour, 0..1 where nothing clips; its primaries are stated where it is made.
+pub type Linear = [f32; 3];
+
+/// A 3 x 3 matrix, rows first.
+pub type Mat3 = [[f32; 3]; 3];
+
+/// A colour in Oklab (Ottosson 2020): `l` 0..1, `a` and `b` about -0.4..0.4.
+pub type OkLab = palette::Oklab<f32>;

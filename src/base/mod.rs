@@ -1,0 +1,6 @@
+//! Words of the whole program: rasters, colours, units, doubts, statistics. Imports nothing of ours.
+
+pub mod color;
+pub mod doubt;
+pub mod raster;
+pub mod stats;

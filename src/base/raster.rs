@@ -1,0 +1,147 @@
+//! A plain row-major picture and a rectangle in it.
+
+/// A picture of `T`, row-major, origin at the top left.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Raster<T> {
+    width: usize,
+    height: usize,
+    data: Vec<T>,
+}
+
+impl<T: Copy> Raster<T> {
+    /// A picture of one value.
+    pub fn filled(width: usize, height: usize, value: T) -> Self {
+        Self { width, height, data: vec![value; width * height] }
+    }
+
+    /// Takes rows one after another.
+    ///
+    /// # Panics
+    /// If `data` does not hold `width * height` values.
+    pub fn from_vec(width: usize, height: usize, data: Vec<T>) -> Self {
+        assert_eq!(data.len(), width * height, "a raster needs width * height values");
+        Self { width, height, data }
+    }
+
+    /// Pixels a row.
+    pub fn width(&self) -> usize {
+        self.width
+    }
+
+    /// Rows.
+    pub fn height(&self) -> usize {
+        self.height
+    }
+
+    /// The whole picture as a rectangle.
+    pub fn bounds(&self) -> Rect {
+        Rect { x: 0, y: 0, width: self.width, height: self.height }
+    }
+
+    /// The value at column `x`, row `y`.
+    ///
+    /// # Panics
+    /// Outside the picture.
+    #[inline]
+    pub fn get(&self, x: usize, y: usize) -> T {
+        debug_assert!(x < self.width, "column {x} of {}", self.width);
+        self.data[y * self.width + x]
+    }
+
+    /// Writes the value at column `x`, row `y`.
+    ///
+    /// # Panics
+    /// Outside the picture.
+    #[inline]
+    pub fn set(&mut self, x: usize, y: usize, value: T) {
+        debug_assert!(x < self.width, "column {x} of {}", self.width);
+        self.data[y * self.width + x] = value;
+    }
+
+    /// Row `y`.
+    pub fn row(&self, y: usize) -> &[T] {
+        &self.data[y * self.width..(y + 1) * self.width]
+    }
+
+    /// Row `y`, to be written.
+    pub fn row_mut(&mut self, y: usize) -> &mut [T] {
+        &mut self.data[y * self.width..(y + 1) * self.width]
+    }
+
+    /// All values, row by row.
+    pub fn as_slice(&self) -> &[T] {
+        &self.data
+    }
+
+    /// All values, row by row, to be written.
+    pub fn as_mut_slice(&mut self) -> &mut [T] {
+        &mut self.data
+    }
+
+    /// Gives the values back, row by row.
+    pub fn into_vec(self) -> Vec<T> {
+        self.data
+    }
+
+    /// A picture of the same size with `f` of each value.
+    pub fn map<U: Copy>(&self, f: impl FnMut(T) -> U) -> Raster<U> {
+        Raster { width: self.width, height: self.height, data: self.data.iter().copied().map(f).collect() }
+    }
+
+    /// A copy of the part inside `rect`.
+    ///
+    /// # Panics
+    /// If `rect` reaches outside.
+    pub fn crop(&self, rect: Rect) -> Self {
+        let mut data = Vec::with_capacity(rect.area());
+        for y in rect.y..rect.bottom() {
+            data.extend_from_slice(&self.row(y)[rect.x..rect.right()]);
+        }
+        Self { width: rect.width, height: rect.height, data }
+    }
+}
+
+/// A rectangle of whole pixels; `right` and `bottom` are just outside.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Rect {
+    /// First column.
+    pub x: usize,
+    /// First row.
+    pub y: usize,
+    /// Columns.
+    pub width: usize,
+    /// Rows.
+    pub height: usize,
+}
+
+impl Rect {
+    /// Column just right of the last.
+    pub fn right(self) -> usize {
+        self.x + self.width
+    }
+
+    /// Row just under the last.
+    pub fn bottom(self) -> usize {
+        self.y + self.height
+    }
+
+    /// Pixels inside.
+    pub fn area(self) -> usize {
+        self.width * self.height
+    }
+
+    /// Whether the pixel lies inside.
+    pub fn contains(self, x: usize, y: usize) -> bool {
+        (self.x..self.right()).contains(&x) && (self.y..self.bottom()).contains(&y)
+    }
+
+    /// Grown by `margin` on each side, cut at `limit`.
+    #[must_use]
+    pub fn grown(self, margin: usize, limit: Rect) -> Self {
+        let x = self.x.saturating_sub(margin).max(limit.x);
+        let y = self.y.saturating_sub(margin).max(limit.y);
+        let right = (self.right() + margin).min(limit.right());
+        let bottom = (self.bottom() + margin).min(limit.bottom());
+        Self { x, y, width: right.saturating_sub(x), height: bottom.saturating_sub(y) }
+    }
+}

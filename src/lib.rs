@@ -1,0 +1,21 @@
+//! Variegauge: photographs of banded and variegated rosette succulents in, measurements out.
+//!
+//! ```text
+//! file -> Photo -> Calibrated -> Rosettes -> TissueMap -> Measures -> Grade -> Record -> CSV, JSON, masks, overlay
+//! ```
+//!
+//! One type and one function a stage; [`pipeline`] alone knows the order. An error means no measurement; a
+//! [`base::doubt::Doubt`] means a measurement with a caveat, which travels with the record.
+
+pub mod base;
+pub mod calibrate;
+pub mod error;
+pub mod grade;
+pub mod measure;
+pub mod options;
+pub mod photo;
+pub mod pipeline;
+pub mod record;
+pub mod report;
+pub mod segment;
+pub mod tissue;
