@@ -3,4 +3,5 @@
 pub mod color;
 pub mod doubt;
 pub mod raster;
+pub mod resample;
 pub mod stats;

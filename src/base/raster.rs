@@ -135,6 +135,19 @@ impl Rect {
         (self.x..self.right()).contains(&x) && (self.y..self.bottom()).contains(&y)
     }
 
+    /// Whether both share a pixel.
+    pub fn overlaps(self, other: Rect) -> bool {
+        self.x < other.right() && other.x < self.right() && self.y < other.bottom() && other.y < self.bottom()
+    }
+
+    /// The smallest rectangle that holds both.
+    #[must_use]
+    pub fn union(self, other: Rect) -> Self {
+        let (x, y) = (self.x.min(other.x), self.y.min(other.y));
+        let (right, bottom) = (self.right().max(other.right()), self.bottom().max(other.bottom()));
+        Self { x, y, width: right - x, height: bottom - y }
+    }
+
     /// Grown by `margin` on each side, cut at `limit`.
     #[must_use]
     pub fn grown(self, margin: usize, limit: Rect) -> Self {

@@ -1,7 +1,36 @@
 //! Stage 3: which pixels belong to which plant.
+//!
+//! Two networks propose ([`propose`]), their evidence is drawn to the picture's edges ([`guided`]), touching plants are
+//! told apart ([`regions`]), and focus, size and place choose which plants are meant ([`choose`]). How far the two
+//! networks agree is the confidence.
+
+pub mod choose;
+pub mod focus;
+pub mod guided;
+pub mod network;
+pub mod propose;
+pub mod regions;
 
 use crate::base::doubt::Doubt;
 use crate::base::raster::{Raster, Rect};
+use crate::base::resample::{bilinear, taps};
+use crate::calibrate::Calibrated;
+use crate::error::{Error, Result};
+use choose::{Candidate, Mode};
+use focus::Focus;
+use propose::Field;
+use regions::Component;
+
+/// Confidence under which an outline is a doubt; on rendered scenes 1 of 12 outlines under it is poor (IoU < .8).
+pub const DOUBTFUL: f64 = 0.6;
+/// Confidence under which there is no outline to speak of.
+pub const HOPELESS: f64 = 0.2;
+/// Share of the outline on the frame above which a plant counts as cut off.
+const CUT_DOUBT: f64 = 0.02;
+/// The same, above which too much of the plant is missing to measure.
+const CUT_REFUSED: f64 = 0.4;
+/// Fewest leaf pixels that can be measured: about 40 x 40.
+const FEWEST_PIXELS: usize = 1500;
 
 /// One plant in the photo.
 #[derive(Debug, Clone)]
@@ -12,6 +41,229 @@ pub struct Rosette {
     pub mask: Raster<bool>,
     /// Agreement of the witnesses, 0..1 (intersection over union of their outlines).
     pub confidence: f64,
+    /// Blur of the photo at this plant: standard deviation of a Gaussian, pixels; `None` where no edge is clear enough.
+    pub blur_px: Option<f64>,
     /// Caveats (low confidence, cut by the frame).
     pub doubts: Vec<Doubt>,
+}
+
+/// What the user says about where the plant is; pixels of the upright photo.
+#[derive(Debug, Clone, Default)]
+pub struct Hint {
+    /// A point on the plant.
+    pub at: Option<(usize, usize)>,
+    /// A box around the plant.
+    pub frame: Option<Rect>,
+    /// Painted points: where, and whether that is plant.
+    pub strokes: Vec<((usize, usize), bool)>,
+}
+
+/// How outlines are chosen.
+#[derive(Debug, Clone, Default)]
+pub struct Options {
+    /// One plant, all plants, or as the photo suggests. Default: as the photo suggests.
+    pub mode: Mode,
+    /// Help from the user. Default: none.
+    pub hint: Hint,
+}
+
+/// The plants of a photo, largest first.
+///
+/// # Errors
+/// [`Error::Refused`] when there is no plant, when the witnesses disagree about all of them, or when all are too small or
+/// cut off by the frame.
+pub fn rosettes(calibrated: &Calibrated, options: &Options) -> Result<Vec<Rosette>> {
+    let picture = &calibrated.photo.rgb;
+    let mut fields = match hinted_place(picture, &options.hint) {
+        Some(place) => vec![propose::field_at(picture, place)],
+        None => propose::fields(picture),
+    };
+    fields.iter_mut().for_each(|f| apply_strokes(f, &options.hint.strokes));
+    let focus = Focus::of(picture);
+    let mut candidates = Vec::new();
+    let labels: Vec<Raster<u32>> =
+        fields.iter().map(|f| regions::split_touching(&f.logit.map(|v| v > 0.0))).collect();
+    for (number, (field, labels)) in fields.iter().zip(&labels).enumerate() {
+        candidates.extend(regions::measured(labels).iter().map(|c| candidate(number, field, labels, *c, &focus)));
+    }
+    let chosen = choose::choose(candidates, picture.bounds(), options);
+    if chosen.is_empty() {
+        return Err(Error::Refused(
+            "no plant found (0 of the photo looks like one); fill at least a tenth of the frame with the plant, in focus"
+                .into(),
+        ));
+    }
+    let drawn = chosen.iter().map(|c| draw(&fields[c.field], &labels[c.field], c, picture.bounds()));
+    let (good, bad): (Vec<_>, Vec<_>) = drawn.partition(Result::is_ok);
+    match bad.into_iter().next() {
+        Some(Err(reason)) if good.is_empty() => Err(reason),
+        _ => good.into_iter().collect(),
+    }
+}
+
+fn hinted_place(picture: &Raster<[u8; 3]>, hint: &Hint) -> Option<Rect> {
+    let frame = picture.bounds();
+    hint.frame.map(|f| f.grown(f.width.max(f.height) / 20, frame))
+}
+
+/// Painted points hold: within 1 % of the part's longer side the evidence is certain.
+fn apply_strokes(field: &mut Field, strokes: &[((usize, usize), bool)]) {
+    let (w, h) = (field.logit.width(), field.logit.height());
+    let radius = (w.max(h) / 100).max(2) as isize;
+    for &((px, py), plant) in strokes.iter().filter(|s| field.rect.contains(s.0.0, s.0.1)) {
+        let x = ((px - field.rect.x) * w / field.rect.width) as isize;
+        let y = ((py - field.rect.y) * h / field.rect.height) as isize;
+        for v in (y - radius).max(0)..(y + radius + 1).min(h as isize) {
+            for u in (x - radius).max(0)..(x + radius + 1).min(w as isize) {
+                if (u - x).pow(2) + (v - y).pow(2) <= radius.pow(2) {
+                    field.logit.set(u as usize, v as usize, if plant { 8.0 } else { -8.0 });
+                }
+            }
+        }
+    }
+}
+
+fn candidate(number: usize, field: &Field, labels: &Raster<u32>, part: Component, focus: &Focus) -> Candidate {
+    let scale = field.rect.area() as f64 / labels.as_slice().len() as f64;
+    Candidate {
+        field: number,
+        part,
+        pixels: (part.pixels as f64 * scale) as usize,
+        bounds: in_photo(field.rect, (labels.width(), labels.height()), part.bounds),
+        confidence: agreement(field, labels, part),
+        sharpness: focus.sharpness(field.rect, labels, part),
+        blur_px: focus.blur(field.rect, labels, part),
+    }
+}
+
+/// Intersection over union of the two witnesses' outlines around one plant; what belongs to another plant is left out.
+fn agreement(field: &Field, labels: &Raster<u32>, part: Component) -> f64 {
+    let margin = part.bounds.width.max(part.bounds.height) / 20 + 1;
+    let around = part.bounds.grown(margin, labels.bounds());
+    let (mut both, mut either) = (0usize, 0usize);
+    for y in around.y..around.bottom() {
+        for x in around.x..around.right() {
+            if labels.get(x, y) != 0 && labels.get(x, y) != part.label {
+                continue;
+            }
+            let [a, b] = [0, 1].map(|k| field.witnesses[k].get(x, y) > 0.0);
+            both += usize::from(a && b);
+            either += usize::from(a || b);
+        }
+    }
+    both as f64 / either.max(1) as f64
+}
+
+fn in_photo(rect: Rect, (w, h): (usize, usize), part: Rect) -> Rect {
+    let x = rect.x + part.x * rect.width / w;
+    let y = rect.y + part.y * rect.height / h;
+    let right = rect.x + (part.right() * rect.width).div_ceil(w);
+    let bottom = rect.y + (part.bottom() * rect.height).div_ceil(h);
+    Rect { x, y, width: right - x, height: bottom - y }
+}
+
+/// The outline at the photo's full resolution.
+fn draw(field: &Field, labels: &Raster<u32>, candidate: &Candidate, frame: Rect) -> Result<Rosette> {
+    if candidate.confidence < HOPELESS {
+        return Err(Error::Refused(format!(
+            "the outline is not sure enough (the two witnesses agree on {:.0} % of it, {:.0} % needed); use a plainer \
+             background, or show the plant with --at or --box",
+            candidate.confidence * 100.0,
+            HOPELESS * 100.0
+        )));
+    }
+    let mask = full_size(field, labels, candidate.part.label, candidate.bounds);
+    let pixels = mask.as_slice().iter().filter(|&&m| m).count();
+    if pixels < FEWEST_PIXELS {
+        return Err(Error::Refused(format!(
+            "the plant is too small ({pixels} pixels, {FEWEST_PIXELS} needed); go closer"
+        )));
+    }
+    let cut = share_on_frame(&mask, candidate.bounds, frame);
+    if cut > CUT_REFUSED {
+        return Err(Error::Refused(format!(
+            "the plant is cut off by the frame ({:.0} % of its outline, {:.0} % allowed); step back",
+            cut * 100.0,
+            CUT_REFUSED * 100.0
+        )));
+    }
+    let mut doubts = Vec::new();
+    if cut > CUT_DOUBT {
+        doubts.push(Doubt::new(
+            "cut-off",
+            format!("{:.0} % of the outline lies on the frame: shares hold for what is seen, the diameter does not", cut * 100.0),
+        ));
+    }
+    if candidate.confidence < DOUBTFUL {
+        doubts.push(Doubt::new(
+            "outline",
+            format!("the outline is unsure (the two witnesses agree on {:.0} %): look at the overlay", candidate.confidence * 100.0),
+        ));
+    }
+    Ok(Rosette { bounds: candidate.bounds, mask, confidence: candidate.confidence, blur_px: candidate.blur_px, doubts })
+}
+
+fn full_size(field: &Field, labels: &Raster<u32>, label: u32, bounds: Rect) -> Raster<bool> {
+    let rect = field.rect;
+    let logit = bilinear(&field.logit, rect.width, rect.height);
+    let nearest = |n: usize, to: usize| -> Vec<usize> {
+        taps(n, to).into_iter().map(|(low, high, w)| if w < 0.5 { low } else { high }).collect()
+    };
+    let (columns, rows) = (nearest(labels.width(), rect.width), nearest(labels.height(), rect.height));
+    let mut mask = Raster::filled(bounds.width, bounds.height, false);
+    for y in 0..bounds.height {
+        let v = bounds.y + y - rect.y;
+        for (x, m) in mask.row_mut(y).iter_mut().enumerate() {
+            let u = bounds.x + x - rect.x;
+            *m = logit.get(u, v) > 0.0 && labels.get(columns[u], rows[v]) == label;
+        }
+    }
+    mask
+}
+
+/// Share of the outline's length that runs along the photo's border.
+fn share_on_frame(mask: &Raster<bool>, bounds: Rect, frame: Rect) -> f64 {
+    let (w, h) = (mask.width(), mask.height());
+    let inside = |x: isize, y: isize| {
+        x >= 0 && y >= 0 && x < w as isize && y < h as isize && mask.get(x as usize, y as usize)
+    };
+    let (mut edge, mut border) = (0usize, 0usize);
+    for y in 0..h as isize {
+        for x in 0..w as isize {
+            if !inside(x, y) {
+                continue;
+            }
+            for (u, v) in [(x - 1, y), (x + 1, y), (x, y - 1), (x, y + 1)] {
+                if !inside(u, v) {
+                    edge += 1;
+                    let (px, py) = (u + bounds.x as isize, v + bounds.y as isize);
+                    let outside = px < 0 || py < 0 || px >= frame.width as isize || py >= frame.height as isize;
+                    border += usize::from(outside);
+                }
+            }
+        }
+    }
+    border as f64 / edge.max(1) as f64
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_share_on_the_frame_counts_edges() {
+        let mask = Raster::filled(4, 2, true);
+        let frame = Rect { x: 0, y: 0, width: 10, height: 10 };
+        let inside = Rect { x: 3, y: 3, width: 4, height: 2 };
+        assert!(share_on_frame(&mask, inside, frame).abs() < 1e-9);
+        let at_top = Rect { x: 3, y: 0, width: 4, height: 2 };
+        assert!((share_on_frame(&mask, at_top, frame) - 4.0 / 12.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_part_is_placed_in_the_photo() {
+        let rect = Rect { x: 100, y: 50, width: 200, height: 100 };
+        let part = Rect { x: 10, y: 0, width: 5, height: 50 };
+        assert_eq!(in_photo(rect, (100, 50), part), Rect { x: 120, y: 50, width: 10, height: 100 });
+    }
 }

@@ -1,0 +1,115 @@
+//! Which of the plants in view are meant.
+
+use crate::base::raster::Rect;
+use crate::segment::Options;
+use crate::segment::regions::Component;
+
+/// One plant, all, or as the photo suggests.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Mode {
+    /// All plants in focus that are not small beside the largest.
+    #[default]
+    Auto,
+    /// The main plant: sharp, central, large.
+    One,
+    /// Every plant found.
+    Many,
+}
+
+/// A plant found, before it is known whether it is meant.
+#[derive(Debug, Clone)]
+pub struct Candidate {
+    /// Number of its field.
+    pub field: usize,
+    /// Its part of the field's label picture.
+    pub part: Component,
+    /// Its pixels in the photo, about.
+    pub pixels: usize,
+    /// Where it lies in the photo.
+    pub bounds: Rect,
+    /// Agreement of the witnesses, 0..1.
+    pub confidence: f64,
+    /// Mean relative contrast of fine detail: to compare plants of one photo.
+    pub sharpness: f64,
+    /// Blur, pixels of the photo.
+    pub blur_px: Option<f64>,
+}
+
+/// Plants smaller than this share of the largest are left out unless all are asked for.
+const SMALL: f64 = 0.05;
+/// The same when all are asked for: smaller parts are crumbs of the outline.
+const CRUMB: f64 = 0.01;
+/// Plants less sharp than this share of the main plant's sharpness stand behind it.
+const BLURRED: f64 = 0.3;
+
+/// The plants that are meant, largest first.
+pub fn choose(mut found: Vec<Candidate>, frame: Rect, options: &Options) -> Vec<Candidate> {
+    found.sort_by_key(|c| (std::cmp::Reverse(c.pixels), c.bounds.y, c.bounds.x));
+    if let Some(at) = options.hint.at {
+        found.sort_by_key(|c| distance_squared(c.bounds, at));
+        found.truncate(1);
+        return found;
+    }
+    let largest = found.first().map_or(0.0, |c| c.pixels as f64);
+    let sharpest = found.iter().map(|c| c.sharpness).fold(0.0, f64::max);
+    let weight = |c: &Candidate| c.pixels as f64 * (c.sharpness / sharpest.max(1e-9)).min(1.0) * centrality(c.bounds, frame);
+    let Some(main) = found.iter().max_by(|a, b| weight(a).total_cmp(&weight(b))).cloned() else {
+        return found;
+    };
+    match options.mode {
+        Mode::One => vec![main],
+        Mode::Many => found.into_iter().filter(|c| c.pixels as f64 >= CRUMB * largest).collect(),
+        Mode::Auto => found
+            .into_iter()
+            .filter(|c| c.pixels as f64 >= SMALL * largest && c.sharpness >= BLURRED * main.sharpness)
+            .collect(),
+    }
+}
+
+fn distance_squared(bounds: Rect, (x, y): (usize, usize)) -> usize {
+    let dx = bounds.x.saturating_sub(x).max((x + 1).saturating_sub(bounds.right()));
+    let dy = bounds.y.saturating_sub(y).max((y + 1).saturating_sub(bounds.bottom()));
+    dx * dx + dy * dy
+}
+
+/// 1 in the middle of the frame, falling off as a Gaussian of a third of the frame.
+fn centrality(bounds: Rect, frame: Rect) -> f64 {
+    let offset = |start: usize, length: usize, whole: usize| {
+        ((start as f64 + length as f64 / 2.0) / whole as f64 - 0.5) / 0.33
+    };
+    let (dx, dy) = (offset(bounds.x, bounds.width, frame.width), offset(bounds.y, bounds.height, frame.height));
+    (-0.5 * (dx * dx + dy * dy)).exp()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::segment::Hint;
+
+    const FRAME: Rect = Rect { x: 0, y: 0, width: 1000, height: 1000 };
+
+    fn plant(x: usize, pixels: usize, sharpness: f64) -> Candidate {
+        let bounds = Rect { x, y: 450, width: 100, height: 100 };
+        let part = Component { label: 1, pixels, bounds };
+        Candidate { field: 0, part, pixels, bounds, confidence: 1.0, sharpness, blur_px: None }
+    }
+
+    fn pick(mode: Mode) -> Vec<usize> {
+        let all = vec![plant(450, 8000, 1.0), plant(100, 9000, 0.1), plant(800, 100, 1.0), plant(700, 5000, 0.9)];
+        choose(all, FRAME, &Options { mode, hint: Hint::default() }).iter().map(|c| c.bounds.x).collect()
+    }
+
+    #[test]
+    fn the_blurred_neighbour_is_left_out() {
+        assert_eq!(pick(Mode::Auto), [450, 700]);
+        assert_eq!(pick(Mode::One), [450]);
+        assert_eq!(pick(Mode::Many), [100, 450, 700, 800]);
+    }
+
+    #[test]
+    fn a_point_chooses_the_nearest() {
+        let hint = Hint { at: Some((120, 470)), ..Hint::default() };
+        let all = vec![plant(450, 8000, 1.0), plant(100, 900, 0.1)];
+        assert_eq!(choose(all, FRAME, &Options { mode: Mode::Auto, hint })[0].bounds.x, 100);
+    }
+}
