@@ -5,3 +5,4 @@ pub mod doubt;
 pub mod raster;
 pub mod resample;
 pub mod stats;
+pub mod window;

@@ -48,6 +48,12 @@ impl SplitMix64 {
         ((u128::from(self.next_u64()) * n as u128) >> 64) as usize
     }
 
+    /// Standard normal (Box, Muller 1958, Ann. Math. Stat. 29:610-611).
+    pub fn normal(&mut self) -> f64 {
+        let radius = (-2.0 * (1.0 - self.unit()).ln()).sqrt();
+        radius * (std::f64::consts::TAU * self.unit()).cos()
+    }
+
     /// Uniform in 0..1.
     pub fn unit(&mut self) -> f64 {
         (self.next_u64() >> 11) as f64 / (1u64 << 53) as f64

@@ -47,3 +47,21 @@ impl Calibrated {
         OkLab::new(0.0, 0.0, 0.0)
     }
 }
+
+impl White {
+    /// Stub.
+    pub fn samples(&self, n: usize) -> Vec<Linear> {
+        let mut r = crate::base::stats::SplitMix64::new(7);
+        (0..n)
+            .map(|i| {
+                if i == 0 {
+                    self.rgb
+                } else {
+                    let m = (r.normal() * self.mired_sd) as f32;
+                    let t = (r.normal() * self.duv_sd) as f32;
+                    [self.rgb[0] * (1.0 + m * 0.0035 + t * 8.0), 1.0, self.rgb[2] * (1.0 - m * 0.0055 + t * 8.0)]
+                }
+            })
+            .collect()
+    }
+}

@@ -1,5 +1,8 @@
 //! Stage 6: flags by the standard.
 
+use crate::base::stats::Interval;
+use crate::measure::Measures;
+
 /// Something the grower must know about the plant, with the number that tripped it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Flag {
@@ -18,4 +21,54 @@ pub struct Flag {
 pub struct Grade {
     /// What tripped.
     pub flags: Vec<Flag>,
+}
+
+/// The nursery's thresholds.
+#[derive(Debug, Clone)]
+pub struct Options {
+    /// Green capacity under which a plant is too pale. Default 0.20: an energy balance breaks even at 0.10-0.20 of green
+    /// leaf (an argument, no published threshold for these plants; a nursery may set its own).
+    pub green_capacity_floor: f64,
+}
+
+impl Default for Options {
+    fn default() -> Self {
+        Self { green_capacity_floor: 0.20 }
+    }
+}
+
+/// Grades one plant.
+pub fn grade(measures: &Measures, options: &Options) -> Grade {
+    let flags = measures.green_capacity.and_then(|c| too_pale(c, options.green_capacity_floor));
+    Grade { flags: flags.into_iter().collect() }
+}
+
+/// Too pale when the whole interval lies under the floor, likely too pale when the value does. A value above the floor
+/// is no flag, its interval is printed beside it.
+fn too_pale(capacity: Interval, floor: f64) -> Option<Flag> {
+    if capacity.value >= floor {
+        return None;
+    }
+    let sure = if capacity.high < floor { "too pale" } else { "likely too pale" };
+    let text = format!(
+        "{sure}: green capacity {:.0} % ({:.0}-{:.0} %), floor {:.0} %",
+        capacity.value * 100.0,
+        capacity.low * 100.0,
+        capacity.high * 100.0,
+        floor * 100.0
+    );
+    Some(Flag { code: "too-pale", text, value: capacity.value, limit: floor })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_floor_flags_what_lies_under_it() {
+        let flag = |value, low, high| too_pale(Interval { value, low, high }, 0.2).map(|f| f.text);
+        assert_eq!(flag(0.30, 0.15, 0.4), None);
+        assert!(flag(0.10, 0.05, 0.15).is_some_and(|t| t.starts_with("too pale")));
+        assert!(flag(0.15, 0.05, 0.30).is_some_and(|t| t.starts_with("likely")));
+    }
 }

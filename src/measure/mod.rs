@@ -1,7 +1,10 @@
 //! Stage 5: fractions and lengths with their intervals.
 
-use crate::base::stats::Interval;
-use crate::tissue::class::PerTissue;
+use crate::base::raster::Raster;
+use crate::base::stats::{Interval, SplitMix64, quantile};
+use crate::tissue::TissueMap;
+use crate::tissue::class::{PerTissue, Tissue};
+use crate::tissue::samples::Samples;
 
 /// What was measured on one plant. Fractions are 0..1; definitions in `docs/science.md`.
 #[derive(Debug, Clone)]
@@ -22,4 +25,182 @@ pub struct Measures {
     pub red_fraction: Option<Interval>,
     /// Green / (green + cream + gold).
     pub green_capacity: Option<Interval>,
+}
+
+/// Measures one plant.
+pub fn measure(map: &TissueMap, samples: &Samples, px_per_mm: Option<f64>) -> Measures {
+    let counts = map.counts();
+    let pixels = counts.0.iter().sum::<usize>();
+    let diameter_px = feret_diameter(&map.tissue);
+    let with_interval = |ratio: Ratio| interval(ratio, &counts, samples);
+    Measures {
+        pixels,
+        diameter_px,
+        diameter_mm: px_per_mm.map(|scale| diameter_px / scale),
+        tissue: PerTissue(counts.0.map(|n| n as f64 / pixels.max(1) as f64)),
+        green_fraction: with_interval(green_fraction),
+        pale_fraction: with_interval(pale_fraction),
+        red_fraction: with_interval(red_fraction),
+        green_capacity: with_interval(green_capacity),
+    }
+}
+
+type Ratio = fn(&PerTissue<usize>) -> Option<f64>;
+
+fn living(n: &PerTissue<usize>) -> usize {
+    n[Tissue::Green] + n[Tissue::Cream] + n[Tissue::Gold] + n[Tissue::Red]
+}
+
+fn share(part: usize, whole: usize) -> Option<f64> {
+    (whole > 0).then(|| part as f64 / whole as f64)
+}
+
+fn green_fraction(n: &PerTissue<usize>) -> Option<f64> {
+    share(n[Tissue::Green], living(n))
+}
+
+fn pale_fraction(n: &PerTissue<usize>) -> Option<f64> {
+    share(n[Tissue::Cream] + n[Tissue::Gold], living(n))
+}
+
+fn red_fraction(n: &PerTissue<usize>) -> Option<f64> {
+    share(n[Tissue::Red], living(n))
+}
+
+fn green_capacity(n: &PerTissue<usize>) -> Option<f64> {
+    share(n[Tissue::Green], n[Tissue::Green] + n[Tissue::Cream] + n[Tissue::Gold])
+}
+
+/// Replicates of the bootstrap.
+const REPLICATES: usize = 400;
+
+/// The ratio with its 95 % interval: tiles drawn with replacement (block bootstrap: pixels are not independent; Efron,
+/// Tibshirani 1993, "An introduction to the bootstrap", ch. 8), and in each replicate the shift that one plausible white
+/// point and threshold makes.
+fn interval(ratio: Ratio, counts: &PerTissue<usize>, samples: &Samples) -> Option<Interval> {
+    let value = ratio(counts)?;
+    let mut random = SplitMix64::new(0xB007);
+    let best = ratio(samples.readings.first()?)?;
+    let shifts: Vec<f64> = samples.readings.iter().skip(1).filter_map(ratio).map(|r| r - best).collect();
+    let mut values: Vec<f64> = (0..REPLICATES)
+        .filter_map(|_| {
+            let mut drawn = PerTissue::<usize>::default();
+            for _ in 0..samples.tiles.len() {
+                let tile = &samples.tiles[random.below(samples.tiles.len())];
+                drawn.0.iter_mut().zip(tile.0).for_each(|(d, t)| *d += t);
+            }
+            let shift = if shifts.is_empty() { 0.0 } else { shifts[random.below(shifts.len())] };
+            Some((value + (ratio(&drawn)? - best) + shift).clamp(0.0, 1.0))
+        })
+        .collect();
+    let low = quantile(&mut values, 0.025)?.min(value);
+    let high = quantile(&mut values, 0.975)?.max(value);
+    Some(Interval { value, low, high })
+}
+
+/// Largest distance between two parallel lines that hold the plant between them, pixels (maximum Feret diameter),
+/// over 180 directions.
+fn feret_diameter(tissue: &Raster<Option<Tissue>>) -> f64 {
+    let mut ends = Vec::new();
+    for y in 0..tissue.height() {
+        let row = tissue.row(y);
+        if let (Some(first), Some(last)) = (row.iter().position(Option::is_some), row.iter().rposition(Option::is_some))
+        {
+            // Pixels are squares: both edges, top and bottom.
+            for v in [y, y + 1] {
+                ends.push((first as f64, v as f64));
+                ends.push((last as f64 + 1.0, v as f64));
+            }
+        }
+    }
+    (0..180).map(|degrees| extent(&ends, f64::from(degrees).to_radians())).fold(0.0, f64::max)
+}
+
+fn extent(points: &[(f64, f64)], angle: f64) -> f64 {
+    let (sin, cos) = angle.sin_cos();
+    let along = points.iter().map(|(x, y)| x * cos + y * sin);
+    let (low, high) = along.fold((f64::MAX, f64::MIN), |(low, high), v| (low.min(v), high.max(v)));
+    (high - low).max(0.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::base::raster::Rect;
+
+    fn map(rows: &[&str]) -> TissueMap {
+        let class = |b: u8| match b {
+            b'g' => Some(Tissue::Green),
+            b'c' => Some(Tissue::Cream),
+            b'y' => Some(Tissue::Gold),
+            b'r' => Some(Tissue::Red),
+            b'b' => Some(Tissue::Band),
+            b'd' => Some(Tissue::Dead),
+            b'?' => Some(Tissue::Unsure),
+            _ => None,
+        };
+        let data = rows.iter().flat_map(|r| r.bytes().map(class)).collect();
+        let bounds = Rect { x: 0, y: 0, width: rows[0].len(), height: rows.len() };
+        TissueMap { bounds, tissue: Raster::from_vec(bounds.width, bounds.height, data), clipped: 0.0, shadow: 0.0 }
+    }
+
+    fn measured(rows: &[&str]) -> Measures {
+        let map = map(rows);
+        let counts = map.counts();
+        let samples = Samples { tiles: vec![counts; 4], readings: vec![counts; 3] };
+        measure(&map, &samples, Some(2.0))
+    }
+
+    #[test]
+    fn fractions_follow_their_definitions() {
+        let m = measured(&["ggc.", "yrb.", "d??."]);
+        assert_eq!(m.pixels, 9);
+        assert_eq!(m.green_fraction.unwrap().value, 2.0 / 5.0);
+        assert_eq!(m.pale_fraction.unwrap().value, 2.0 / 5.0);
+        assert_eq!(m.red_fraction.unwrap().value, 1.0 / 5.0);
+        assert_eq!(m.green_capacity.unwrap().value, 2.0 / 4.0);
+        assert!((m.tissue.0.iter().sum::<f64>() - 1.0).abs() < 1e-12);
+        assert!((m.tissue[Tissue::Unsure] - 2.0 / 9.0).abs() < 1e-12);
+    }
+
+    #[test]
+    fn without_living_leaf_there_is_no_fraction() {
+        let m = measured(&["bb", "d?"]);
+        assert_eq!((m.green_fraction, m.green_capacity), (None, None));
+        let red = measured(&["rr"]);
+        assert_eq!(red.green_fraction.unwrap().value, 0.0);
+        assert_eq!(red.green_capacity, None);
+    }
+
+    #[test]
+    fn the_diameter_is_the_largest_extent() {
+        let m = measured(&["g...", "gggg", "...."]);
+        assert!((m.diameter_px - 20f64.sqrt()).abs() < 0.01);
+        assert!((m.diameter_mm.unwrap() - 20f64.sqrt() / 2.0).abs() < 0.01);
+    }
+
+    /// Tiles that differ widen the interval; readings that differ widen it further.
+    #[test]
+    fn intervals_hold_the_value_and_widen_with_spread() {
+        let map = map(&["gggggggggg", "cccccccccc"]);
+        let tile = |g, c| {
+            let mut n = PerTissue::<usize>::default();
+            (n[Tissue::Green], n[Tissue::Cream]) = (g, c);
+            n
+        };
+        let even = Samples { tiles: vec![tile(1, 1); 10], readings: vec![tile(10, 10)] };
+        let patchy = Samples {
+            tiles: (0..10).map(|i| if i < 5 { tile(2, 0) } else { tile(0, 2) }).collect(),
+            readings: vec![tile(10, 10)],
+        };
+        let unsure = Samples { readings: vec![tile(10, 10), tile(14, 6), tile(6, 14)], tiles: vec![tile(1, 1); 10] };
+        let width = |s: &Samples| {
+            let i = measure(&map, s, None).green_fraction.unwrap();
+            assert!(i.low <= i.value && i.value <= i.high);
+            i.high - i.low
+        };
+        assert!(width(&even) < 1e-9);
+        assert!(width(&patchy) > 0.3);
+        assert!(width(&unsure) > 0.3);
+    }
 }

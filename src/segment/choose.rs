@@ -52,7 +52,8 @@ pub fn choose(mut found: Vec<Candidate>, frame: Rect, options: &Options) -> Vec<
     }
     let largest = found.first().map_or(0.0, |c| c.pixels as f64);
     let sharpest = found.iter().map(|c| c.sharpness).fold(0.0, f64::max);
-    let weight = |c: &Candidate| c.pixels as f64 * (c.sharpness / sharpest.max(1e-9)).min(1.0) * centrality(c.bounds, frame);
+    let weight =
+        |c: &Candidate| c.pixels as f64 * (c.sharpness / sharpest.max(1e-9)).min(1.0) * centrality(c.bounds, frame);
     let Some(main) = found.iter().max_by(|a, b| weight(a).total_cmp(&weight(b))).cloned() else {
         return found;
     };
@@ -74,9 +75,8 @@ fn distance_squared(bounds: Rect, (x, y): (usize, usize)) -> usize {
 
 /// 1 in the middle of the frame, falling off as a Gaussian of a third of the frame.
 fn centrality(bounds: Rect, frame: Rect) -> f64 {
-    let offset = |start: usize, length: usize, whole: usize| {
-        ((start as f64 + length as f64 / 2.0) / whole as f64 - 0.5) / 0.33
-    };
+    let offset =
+        |start: usize, length: usize, whole: usize| ((start as f64 + length as f64 / 2.0) / whole as f64 - 0.5) / 0.33;
     let (dx, dy) = (offset(bounds.x, bounds.width, frame.width), offset(bounds.y, bounds.height, frame.height));
     (-0.5 * (dx * dx + dy * dy)).exp()
 }

@@ -5,6 +5,7 @@
 
 use crate::base::raster::Raster;
 use crate::base::resample::{bilinear, shrink};
+use crate::base::window;
 
 /// How the field follows the picture.
 #[derive(Debug, Clone, Copy)]
@@ -17,12 +18,7 @@ pub struct Guide {
 
 /// `field` redrawn along the edges of `picture`; both have the same size. `grid` is the size at which the linear
 /// models (one a window: field = slope . colour + offset) are fitted.
-pub fn follow_edges(
-    field: &Raster<f32>,
-    picture: &Raster<[u8; 3]>,
-    grid: (usize, usize),
-    guide: Guide,
-) -> Raster<f32> {
+pub fn follow_edges(field: &Raster<f32>, picture: &Raster<[u8; 3]>, grid: (usize, usize), guide: Guide) -> Raster<f32> {
     let small = shrink(picture, picture.bounds(), grid.0, grid.1);
     let target = bilinear(field, grid.0, grid.1);
     let models = window_models(&small, &target, guide);
@@ -37,7 +33,7 @@ pub fn follow_edges(
 
 /// Slope (red, green, blue) and offset of the model of the windows over each pixel.
 fn window_models(picture: &Raster<[u8; 3]>, field: &Raster<f32>, guide: Guide) -> [Raster<f32>; 4] {
-    let mean = |r: Raster<f32>| box_mean(&r, guide.radius);
+    let mean = |r: Raster<f32>| window::mean(&r, guide.radius);
     let channel = |k: usize| picture.map(|c| f32::from(c[k]) / 255.0);
     let colour = [channel(0), channel(1), channel(2)];
     let mean_colour = [mean(colour[0].clone()), mean(colour[1].clone()), mean(colour[2].clone())];
@@ -49,8 +45,7 @@ fn window_models(picture: &Raster<[u8; 3]>, field: &Raster<f32>, guide: Guide) -
     for i in 0..field.as_slice().len() {
         let m = [0, 1, 2].map(|k| mean_colour[k].as_slice()[i]);
         let f = mean_field.as_slice()[i];
-        let cov: Vec<f32> =
-            pairs.iter().zip(&moments).map(|(&(a, b), s)| s.as_slice()[i] - m[a] * m[b]).collect();
+        let cov: Vec<f32> = pairs.iter().zip(&moments).map(|(&(a, b), s)| s.as_slice()[i] - m[a] * m[b]).collect();
         let flat = guide.flat_variance;
         let matrix = [cov[0] + flat, cov[1], cov[2], cov[3] + flat, cov[4], cov[5] + flat];
         let slope = solve_symmetric(matrix, [0, 1, 2].map(|k| with_field[k].as_slice()[i] - m[k] * f));
@@ -79,77 +74,15 @@ fn solve_symmetric([a, b, c, d, e, f]: [f32; 6], v: [f32; 3]) -> [f32; 3] {
     ]
 }
 
-/// Mean over the square window of half side `radius`, cut at the border. Running sums: cost free of the radius.
-fn box_mean(field: &Raster<f32>, radius: usize) -> Raster<f32> {
-    let (w, h) = (field.width(), field.height());
-    let mut rows = Raster::filled(w, h, 0.0f32);
-    for y in 0..h {
-        running_mean(field.row(y), rows.row_mut(y), radius);
-    }
-    let mut out = Raster::filled(w, h, 0.0f32);
-    let mut sum = vec![0.0f64; w];
-    let mut count = 0.0f64;
-    for y in 0..h + radius {
-        if y < h {
-            sum.iter_mut().zip(rows.row(y)).for_each(|(s, &v)| *s += f64::from(v));
-            count += 1.0;
-        }
-        if y > 2 * radius {
-            sum.iter_mut().zip(rows.row(y - 2 * radius - 1)).for_each(|(s, &v)| *s -= f64::from(v));
-            count -= 1.0;
-        }
-        if y >= radius {
-            out.row_mut(y - radius).iter_mut().zip(&sum).for_each(|(o, s)| *o = (s / count) as f32);
-        }
-    }
-    out
-}
-
-fn running_mean(values: &[f32], out: &mut [f32], radius: usize) {
-    let n = values.len();
-    let (mut sum, mut count) = (0.0f64, 0.0f64);
-    for x in 0..n + radius {
-        if x < n {
-            sum += f64::from(values[x]);
-            count += 1.0;
-        }
-        if x > 2 * radius {
-            sum -= f64::from(values[x - 2 * radius - 1]);
-            count -= 1.0;
-        }
-        if x >= radius {
-            out[x - radius] = (sum / count) as f32;
-        }
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
 
     #[test]
-    fn box_mean_equals_the_slow_way() {
-        let field = Raster::from_vec(5, 4, (0..20).map(|v| (v * v % 17) as f32).collect());
-        for radius in [1, 2, 7] {
-            let fast = box_mean(&field, radius);
-            for y in 0..4i32 {
-                for x in 0..5i32 {
-                    let r = radius as i32;
-                    let inside: Vec<f32> = (0.max(y - r)..4.min(y + r + 1))
-                        .flat_map(|v| (0.max(x - r)..5.min(x + r + 1)).map(move |u| (u, v)))
-                        .map(|(u, v)| field.get(u as usize, v as usize))
-                        .collect();
-                    let slow = inside.iter().sum::<f32>() / inside.len() as f32;
-                    assert!((fast.get(x as usize, y as usize) - slow).abs() < 1e-4);
-                }
-            }
-        }
-    }
-
-    #[test]
     fn symmetric_systems_are_solved() {
         let x = solve_symmetric([4.0, 1.0, 0.5, 3.0, 0.2, 2.0], [6.5, 7.6, 6.9]);
-        let back = [4.0 * x[0] + x[1] + 0.5 * x[2], x[0] + 3.0 * x[1] + 0.2 * x[2], 0.5 * x[0] + 0.2 * x[1] + 2.0 * x[2]];
+        let back =
+            [4.0 * x[0] + x[1] + 0.5 * x[2], x[0] + 3.0 * x[1] + 0.2 * x[2], 0.5 * x[0] + 0.2 * x[1] + 2.0 * x[2]];
         for (got, want) in back.iter().zip([6.5, 7.6, 6.9]) {
             assert!((got - want).abs() < 1e-4);
         }
@@ -158,7 +91,8 @@ mod tests {
     /// A blurred step three pixels off a sharp edge of the picture moves onto the edge.
     #[test]
     fn a_blurred_step_moves_to_the_edge() {
-        let picture = Raster::from_vec(40, 20, (0..800).map(|i| if i % 40 < 20 { [40; 3] } else { [200; 3] }).collect());
+        let picture =
+            Raster::from_vec(40, 20, (0..800).map(|i| if i % 40 < 20 { [40; 3] } else { [200; 3] }).collect());
         let field = Raster::from_vec(40, 20, (0..800).map(|i| ((i % 40) as f32 - 18.0).clamp(-4.0, 4.0)).collect());
         let out = follow_edges(&field, &picture, (40, 20), Guide { radius: 4, flat_variance: 1e-4 });
         assert!(out.get(18, 10) < 0.0 && out.get(19, 10) < 0.0 && out.get(20, 10) > 0.0);

@@ -81,8 +81,7 @@ pub fn rosettes(calibrated: &Calibrated, options: &Options) -> Result<Vec<Rosett
     fields.iter_mut().for_each(|f| apply_strokes(f, &options.hint.strokes));
     let focus = Focus::of(picture);
     let mut candidates = Vec::new();
-    let labels: Vec<Raster<u32>> =
-        fields.iter().map(|f| regions::split_touching(&f.logit.map(|v| v > 0.0))).collect();
+    let labels: Vec<Raster<u32>> = fields.iter().map(|f| regions::split_touching(&f.logit.map(|v| v > 0.0))).collect();
     for (number, (field, labels)) in fields.iter().zip(&labels).enumerate() {
         candidates.extend(regions::measured(labels).iter().map(|c| candidate(number, field, labels, *c, &focus)));
     }
@@ -191,13 +190,19 @@ fn draw(field: &Field, labels: &Raster<u32>, candidate: &Candidate, frame: Rect)
     if cut > CUT_DOUBT {
         doubts.push(Doubt::new(
             "cut-off",
-            format!("{:.0} % of the outline lies on the frame: shares hold for what is seen, the diameter does not", cut * 100.0),
+            format!(
+                "{:.0} % of the outline lies on the frame: shares hold for what is seen, the diameter does not",
+                cut * 100.0
+            ),
         ));
     }
     if candidate.confidence < DOUBTFUL {
         doubts.push(Doubt::new(
             "outline",
-            format!("the outline is unsure (the two witnesses agree on {:.0} %): look at the overlay", candidate.confidence * 100.0),
+            format!(
+                "the outline is unsure (the two witnesses agree on {:.0} %): look at the overlay",
+                candidate.confidence * 100.0
+            ),
         ));
     }
     Ok(Rosette { bounds: candidate.bounds, mask, confidence: candidate.confidence, blur_px: candidate.blur_px, doubts })
@@ -224,9 +229,8 @@ fn full_size(field: &Field, labels: &Raster<u32>, label: u32, bounds: Rect) -> R
 /// Share of the outline's length that runs along the photo's border.
 fn share_on_frame(mask: &Raster<bool>, bounds: Rect, frame: Rect) -> f64 {
     let (w, h) = (mask.width(), mask.height());
-    let inside = |x: isize, y: isize| {
-        x >= 0 && y >= 0 && x < w as isize && y < h as isize && mask.get(x as usize, y as usize)
-    };
+    let inside =
+        |x: isize, y: isize| x >= 0 && y >= 0 && x < w as isize && y < h as isize && mask.get(x as usize, y as usize);
     let (mut edge, mut border) = (0usize, 0usize);
     for y in 0..h as isize {
         for x in 0..w as isize {

@@ -122,8 +122,7 @@ fn sampled(map: &Raster<f32>, frame: Rect, rect: Rect, size: (usize, usize)) -> 
         let v = (photo * samples as f32 / whole as f32 - 0.5).clamp(0.0, (samples - 1) as f32);
         (v as usize, (v as usize + 1).min(samples - 1), v.fract())
     };
-    let columns: Vec<_> =
-        (0..size.0).map(|x| at(x, size.0, rect.x, rect.width, frame.width, map.width())).collect();
+    let columns: Vec<_> = (0..size.0).map(|x| at(x, size.0, rect.x, rect.width, frame.width, map.width())).collect();
     let mut out = Vec::with_capacity(size.0 * size.1);
     for y in 0..size.1 {
         let (y0, y1, v) = at(y, size.1, rect.y, rect.height, frame.height, map.height());

@@ -39,10 +39,8 @@ pub fn measured(labels: &Raster<u32>) -> Vec<Component> {
             *s = (s.0 + 1, s.1.min(x), s.2.min(y), s.3.max(x + 1), s.4.max(y + 1));
         }
     }
-    let component = |(label, &(pixels, x, y, right, bottom)): (usize, &(usize, usize, usize, usize, usize))| Component {
-        label: label as u32,
-        pixels,
-        bounds: Rect { x, y, width: right - x, height: bottom - y },
+    let component = |(label, &(pixels, x, y, right, bottom)): (usize, &(usize, usize, usize, usize, usize))| {
+        Component { label: label as u32, pixels, bounds: Rect { x, y, width: right - x, height: bottom - y } }
     };
     spans.iter().enumerate().skip(1).filter(|(_, s)| s.0 > 0).map(component).collect()
 }
