@@ -3,8 +3,8 @@
 //!
 //! How that is found, at the price of one decoding:
 //! - markers: fewer bits than the declared size must cost, missing restart markers, bits that no progressive scan sends;
-//! - the decoder is strict, so that it reports data that end too early. It is given the data *without* their end
-//!   marker, because with the marker it fills what is missing with zeros (a cut file to which a marker was added);
+//! - the decoder is strict, so that it reports data that end too early. It is given the data with another end than
+//!   their end marker, because at the marker it fills what is missing with zeros (a cut file to which one was added);
 //! - the last row of the picture must have been written.
 
 mod ink;
@@ -65,14 +65,14 @@ fn ends_blank(bytes: &[u8]) -> bool {
 
 /// Pixels of `N` channels: RGB, or four raw inks.
 fn pixels<const N: usize>(bytes: &[u8], structure: &Structure, doubts: &mut Vec<Doubt>) -> Result<Vec<[u8; N]>> {
-    match run(&without_end(bytes, structure), structure, true) {
+    let input = open_ended(bytes, structure);
+    match run(&input, structure, true) {
         Ok(pixels) => Ok(pixels),
         Err(Stop::Early) => Err(cut_off()),
         // What a progressive decoder leaves out when it stops is spread over the whole picture.
         Err(Stop::Codec(error)) if structure.progressive => Err(refusal(&error)),
         Err(Stop::Codec(_)) => {
-            let whole = structure.end.map_or(bytes, |end| &bytes[..end + 2]);
-            let pixels = run::<N>(whole, structure, false).map_err(|stop| match stop {
+            let pixels = run::<N>(&input, structure, false).map_err(|stop| match stop {
                 Stop::Early => lost(),
                 Stop::Codec(error) => refusal(&error),
             })?;
@@ -82,14 +82,19 @@ fn pixels<const N: usize>(bytes: &[u8], structure: &Structure, doubts: &mut Vec<
     }
 }
 
-/// The first picture as the decoder is to see it. Eight zeros stand for the end marker where that is taken off: the
-/// decoder reads so far ahead, and is not to take that for the end of the data.
-fn without_end<'a>(bytes: &'a [u8], structure: &Structure) -> Cow<'a, [u8]> {
+/// The first picture with another end than its end marker, at which the decoder would fill what is missing with zeros:
+/// - sequential: the end of the data, which a strict decoder reports if it still needs bits;
+/// - progressive: an unknown marker that it reports inside a scan and passes over behind one, then an end marker.
+///
+/// The decoder reads up to eight bytes ahead; eight zeros keep it from meeting that end when nothing is missing.
+fn open_ended<'a>(bytes: &'a [u8], structure: &Structure) -> Cow<'a, [u8]> {
+    const AHEAD: &[u8] = &[0; 8];
+    const UNKNOWN_THEN_END: &[u8] = &[0xFF, 0x02, 0x00, 0x02, 0xFF, 0xD9];
     match structure.end {
-        Some(end) if !structure.progressive && !structure.has_restarts() => {
-            Cow::Owned([&bytes[..end], &[0; 8]].concat())
-        }
-        Some(end) => Cow::Borrowed(&bytes[..end + 2]),
+        // Behind the last restart interval a progressive decoder wants a marker that it knows.
+        Some(end) if structure.progressive && structure.has_restarts() => Cow::Borrowed(&bytes[..end + 2]),
+        Some(end) if structure.progressive => Cow::Owned([&bytes[..end], AHEAD, UNKNOWN_THEN_END].concat()),
+        Some(end) => Cow::Owned([&bytes[..end], AHEAD].concat()),
         None => Cow::Borrowed(bytes),
     }
 }

@@ -26,7 +26,7 @@ pub(super) struct Structure<'a> {
     scan_bytes: u64,
     restart_interval: u64,
     restarts: u64,
-    /// Lowest bit sent so far of each coefficient of each component (progressive).
+    /// Lowest bit sent so far of each coefficient of each component.
     lowest_bit: Vec<[u8; 64]>,
     /// Where the end-of-image marker stands.
     pub(super) end: Option<usize>,
@@ -104,7 +104,7 @@ impl<'a> Structure<'a> {
         self.lowest_bit = vec![[NOT_SENT; 64]; self.components.len()];
     }
 
-    /// Notes which bits of which coefficients the scan sends (T.81, B.2.3).
+    /// Notes which bits of which coefficients the scan sends (T.81, B.2.3 and G.1.1.1).
     fn scan(&mut self, body: &[u8]) {
         self.scans += 1;
         let Some((&count, rest)) = body.split_first() else { return };
@@ -112,6 +112,8 @@ impl<'a> Structure<'a> {
         let (Some(selected), Some(&[first, last, bits])) = (rest.get(..selectors), rest.get(selectors..)) else {
             return;
         };
+        // A sequential scan sends all of them at once, whatever it says.
+        let (first, last, bits) = if self.progressive { (first, last, bits) } else { (0, 63, 0) };
         for selector in selected.chunks_exact(2) {
             let component = self.components.iter().position(|&(id, ..)| id == selector[0]);
             let sent = usize::from(first)..=usize::from(last);
@@ -158,9 +160,8 @@ impl<'a> Structure<'a> {
             return Err(Error::Limit(format!("the JPEG has {} scans; the limit is {}", self.scans, limits::MAX_SCANS)));
         }
         let too_few = self.scan_bytes * 8 < self.fewest_bits() || self.restarts < self.fewest_restarts();
-        // Without its end marker a progressive JPEG cannot be told from one that lost its last scan.
-        let coarse = self.progressive && (self.end.is_none() || !self.is_complete());
-        if self.scans == 0 || too_few || coarse {
+        // Without its end marker a progressive JPEG is not told from one that lost the end of its last scan.
+        if too_few || !self.is_complete() || (self.progressive && self.end.is_none()) {
             return Err(cut_off());
         }
         Ok(())
@@ -201,7 +202,7 @@ impl<'a> Structure<'a> {
         (across, down)
     }
 
-    /// Whether every bit of every coefficient was sent. (A sequential scan sends all at once.)
+    /// Whether a scan was sent for every bit of every coefficient.
     fn is_complete(&self) -> bool {
         self.lowest_bit.iter().all(|coefficients| coefficients.iter().all(|&bit| bit == 0))
     }
