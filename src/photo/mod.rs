@@ -1,9 +1,25 @@
 //! Stage 1: a file becomes an upright picture with known primaries. After this stage nobody asks about file format,
 //! EXIF orientation, ICC profile or bit depth.
 
+mod exif;
+pub mod format;
+mod icc;
+mod jpeg;
+pub mod limits;
+mod rotate;
+mod still;
+
+use std::fmt::Write as _;
+use std::io::Read as _;
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::path::Path;
+
+use sha2::{Digest as _, Sha256};
+
 use crate::base::doubt::Doubt;
 use crate::base::raster::Raster;
-use crate::error::Result;
+use crate::error::{Error, Result};
+use crate::photo::format::PhotoFormat;
 
 /// Primaries of the 8-bit codes. Both use the sRGB transfer curve (IEC 61966-2-1).
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -33,7 +49,66 @@ pub struct Photo {
     pub doubts: Vec<Doubt>,
 }
 
+/// What a decoder gives: the picture as stored, with what the file says about it.
+struct Decoded {
+    rgb: Raster<[u8; 3]>,
+    primaries: Primaries,
+    metadata: exif::Metadata,
+    doubts: Vec<Doubt>,
+}
+
 /// Reads and decodes a photo.
-pub fn read(_path: &std::path::Path) -> Result<Photo> {
-    Err(crate::error::Error::Format("not there yet".into()))
+///
+/// # Errors
+/// [`Error::Read`] if the file cannot be read, else as [`decode`].
+pub fn read(path: &Path) -> Result<Photo> {
+    // Asked before opening: opening a pipe waits for a writer, and a device never ends.
+    let about = std::fs::metadata(path).map_err(Error::Read)?;
+    if !about.is_file() {
+        return Err(Error::Format("this is not a file but a folder or a device".into()));
+    }
+    limits::check_file(about.len())?;
+    let mut bytes = Vec::new();
+    let file = std::fs::File::open(path).map_err(Error::Read)?;
+    // The file may grow while it is read.
+    file.take(limits::MAX_FILE_BYTES + 1).read_to_end(&mut bytes).map_err(Error::Read)?;
+    decode(&bytes)
+}
+
+/// Decodes a photo from the bytes of its file.
+///
+/// # Errors
+/// [`Error::Format`] for what is no photo or of an unread kind, [`Error::Limit`] beyond the [`limits`],
+/// [`Error::Damaged`] for a photo that is cut off, forged or damaged. Bad metadata is a doubt, not an error.
+pub fn decode(bytes: &[u8]) -> Result<Photo> {
+    limits::check_file(bytes.len() as u64)?;
+    let format = format::sniff(bytes)?;
+    // A decoder's panic costs one photo and not the batch.
+    let decoded = catch_unwind(AssertUnwindSafe(|| match format {
+        PhotoFormat::Jpeg => jpeg::decode(bytes),
+        PhotoFormat::Png => still::png(bytes),
+        PhotoFormat::WebP => still::webp(bytes),
+        PhotoFormat::Tiff => still::tiff(bytes),
+    }))
+    .unwrap_or_else(|_| {
+        Err(Error::Damaged(format!("the {} is damaged: copy it again from the camera", format.name())))
+    })?;
+    let Decoded { rgb, primaries, metadata, mut doubts } = decoded;
+    doubts.extend(metadata.doubts);
+    Ok(Photo {
+        rgb: rotate::upright(rgb, metadata.orientation),
+        primaries,
+        taken_at: metadata.taken_at,
+        camera: metadata.camera,
+        focal_35mm: metadata.focal_35mm,
+        sha256: hex(&Sha256::digest(bytes)),
+        doubts,
+    })
+}
+
+fn hex(bytes: &[u8]) -> String {
+    bytes.iter().fold(String::new(), |mut text, byte| {
+        write!(text, "{byte:02x}").expect("writing to a string cannot fail");
+        text
+    })
 }
