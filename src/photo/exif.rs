@@ -134,10 +134,8 @@ fn is_contradicted(exif: &Exif, tag: Tag) -> bool {
 }
 
 fn text(exif: &Exif, tag: Tag) -> Option<&[u8]> {
-    match value(exif, tag)? {
-        Value::Ascii(parts) => parts.first().map(Vec::as_slice),
-        _ => None,
-    }
+    let Value::Ascii(parts) = value(exif, tag)? else { return None };
+    parts.first().map(Vec::as_slice)
 }
 
 /// `DateTimeOriginal` (0x9003) with `OffsetTimeOriginal` (0x9011). Blank means unknown (EXIF 2.32, 4.6.5), so that is

@@ -36,7 +36,7 @@ impl PhotoFormat {
             Self::WebP => bytes.starts_with(b"RIFF") && bytes.get(8..12) == Some(b"WEBP"),
             Self::Tiff => {
                 [b"II*\0", b"MM\0*", b"II+\0", b"MM\0+"].iter().any(|magic| bytes.starts_with(*magic))
-                    && !bytes.get(8..10).is_some_and(|mark| mark == b"CR")
+                    && bytes.get(8..10) != Some(b"CR")
             }
         }
     }

@@ -44,10 +44,8 @@ fn read(bytes: &[u8]) -> Result<ColorProfile, &'static str> {
 }
 
 fn rgb_profile(pixels: &mut [[u8; 3]], profile: &ColorProfile) -> Result<Primaries, &'static str> {
-    match profile.color_space {
-        DataColorSpace::Rgb => {}
-        DataColorSpace::Gray => return Err("is one for grey pictures"),
-        _ => return Err("is not one for RGB pictures"),
+    if profile.color_space != DataColorSpace::Rgb {
+        return Err("is not one for RGB pictures");
     }
     let (srgb, p3) = (ColorProfile::new_srgb(), ColorProfile::new_display_p3());
     if profile.is_matrix_shaper() && has_srgb_curve(profile) {
@@ -82,12 +80,15 @@ pub(super) fn cmyk_to_p3(inks: &[[u8; 4]], profile: &[u8]) -> Result<Vec<[u8; 3]
 }
 
 fn to_p3(profile: &ColorProfile, layout: Layout) -> Result<std::sync::Arc<Transform8BitExecutor>, &'static str> {
-    // Colours are measured, so that the intent is the colorimetric one and never a pleasing rendering.
-    let options =
-        TransformOptions { rendering_intent: RenderingIntent::RelativeColorimetric, ..TransformOptions::default() };
-    profile
-        .create_transform_8bit(layout, &ColorProfile::new_display_p3(), Layout::Rgb, options)
-        .map_err(|_| "cannot be applied")
+    // Colours are measured, so that the colorimetric table goes before the pleasing one, which stands in where it is
+    // the only one (ICC.1:2022, 8.10.2).
+    [RenderingIntent::RelativeColorimetric, RenderingIntent::Perceptual]
+        .into_iter()
+        .find_map(|rendering_intent| {
+            let options = TransformOptions { rendering_intent, ..TransformOptions::default() };
+            profile.create_transform_8bit(layout, &ColorProfile::new_display_p3(), Layout::Rgb, options).ok()
+        })
+        .ok_or("cannot be applied")
 }
 
 fn same_colorants(a: &ColorProfile, b: &ColorProfile) -> bool {

@@ -16,7 +16,7 @@ const SIDE_MEMORY: u64 = 16_000_000;
 
 /// Decodes a PNG.
 pub(super) fn png(bytes: &[u8]) -> Result<Decoded> {
-    let fail = |error| failure(PhotoFormat::Png, error);
+    let fail = |error: ImageError| failure(PhotoFormat::Png, &error);
     let mut bounds = Limits::no_limits();
     bounds.max_alloc = Some(SIDE_MEMORY);
     let mut decoder = PngDecoder::with_limits(Cursor::new(bytes), bounds).map_err(fail)?;
@@ -52,7 +52,7 @@ fn png_has_profile(bytes: &[u8]) -> bool {
 
 /// Decodes a WebP (its first frame, if it moves).
 pub(super) fn webp(bytes: &[u8]) -> Result<Decoded> {
-    let fail = |error| failure(PhotoFormat::WebP, error);
+    let fail = |error: ImageError| failure(PhotoFormat::WebP, &error);
     // The container states its own length, and decoders do not all miss what is cut off.
     let declared = bytes.get(4..8).and_then(|field| field.try_into().ok()).map_or(u32::MAX, u32::from_le_bytes);
     if u64::from(declared) + 8 > bytes.len() as u64 {
@@ -74,7 +74,7 @@ pub(super) fn webp(bytes: &[u8]) -> Result<Decoded> {
 
 /// Decodes the first page of a TIFF.
 pub(super) fn tiff(bytes: &[u8]) -> Result<Decoded> {
-    let fail = |error| failure(PhotoFormat::Tiff, error);
+    let fail = |error: ImageError| failure(PhotoFormat::Tiff, &error);
     let mut decoder = TiffDecoder::new(Cursor::new(bytes)).map_err(fail)?;
     check_size(&decoder)?;
     let metadata = exif::read_tiff(bytes);
@@ -101,17 +101,19 @@ fn cut_off(format: PhotoFormat) -> Error {
     Error::Damaged(format!("the {} is cut off: copy it again from the camera", format.name()))
 }
 
-fn failure(format: PhotoFormat, error: ImageError) -> Error {
+fn not_read(format: PhotoFormat) -> Error {
+    Error::Format(format!("this kind of {} is not read: save it as JPEG or as 8-bit RGB", format.name()))
+}
+
+fn failure(format: PhotoFormat, error: &ImageError) -> Error {
     let name = format.name();
     match error {
         ImageError::IoError(_) => cut_off(format),
-        ImageError::Unsupported(_) => {
-            Error::Format(format!("this kind of {name} is not read: save it as JPEG or as 8-bit RGB"))
-        }
+        ImageError::Unsupported(_) => not_read(format),
         ImageError::Limits(_) => Error::Limit(format!("the {name} asks for more memory than a photo needs")),
-        other => Error::Damaged(format!(
+        ImageError::Decoding(_) | ImageError::Encoding(_) | ImageError::Parameter(_) => Error::Damaged(format!(
             "the {name} is damaged ({}): copy it again from the camera",
-            exif::printable(other.to_string().as_bytes(), 80)
+            exif::printable(error.to_string().as_bytes(), 80)
         )),
     }
 }
@@ -123,7 +125,11 @@ fn finish(
     (profile, mut doubts): (icc::Profile, Vec<Doubt>),
 ) -> Result<Decoded> {
     let (width, height) = decoder.dimensions();
-    let (mut pixels, transparent) = rgb8(decoder).map_err(|error| failure(format, error))?;
+    // Floating-point files state no transfer curve, so that their values cannot be told from sRGB codes.
+    if matches!(decoder.color_type(), ColorType::Rgb32F | ColorType::Rgba32F) {
+        return Err(not_read(format));
+    }
+    let (mut pixels, transparent) = rgb8(decoder).map_err(|error| failure(format, &error))?;
     if transparent {
         doubts.push(Doubt::new("transparent", "parts of the picture are transparent: they are measured as white"));
     }
@@ -141,43 +147,22 @@ fn rgb8(decoder: impl ImageDecoder) -> image::ImageResult<(Vec<[u8; 3]>, bool)> 
         decoder.read_image(pixels.as_flattened_mut())?;
         return Ok((pixels, false));
     }
-    let total = decoder.total_bytes();
-    let mut codes = vec![0; usize::try_from(total).expect("the size is within limits")];
+    let mut codes = vec![0; usize::try_from(decoder.total_bytes()).expect("the size is within limits")];
     decoder.read_image(&mut codes)?;
-    let wide = |pair: &[u8]| u16::from_ne_bytes([pair[0], pair[1]]);
-    let full = |code: u8| u16::from(code) * 257;
+    let (bytes, channels) = (usize::from(color.bytes_per_pixel()), usize::from(color.channel_count()));
     let mut transparent = false;
-    let mut flat = |color: [u16; 3], alpha: u16| {
+    let pixels = codes.chunks_exact(bytes).map(|pixel| {
+        let code = |channel: usize| match bytes / channels {
+            1 => u16::from(pixel[channel]) * 257,
+            _ => u16::from_ne_bytes([pixel[2 * channel], pixel[2 * channel + 1]]),
+        };
+        let rgb = if color.has_color() { [code(0), code(1), code(2)] } else { [code(0); 3] };
+        let alpha = if color.has_alpha() { code(channels - 1) } else { u16::MAX };
         transparent |= alpha != u16::MAX;
-        color.map(|code| to_8_bit(over_white(code, alpha)))
-    };
-    let pixels = match color {
-        ColorType::L8 => codes.iter().map(|&grey| [grey; 3]).collect(),
-        ColorType::La8 => codes.chunks_exact(2).map(|p| flat([full(p[0]); 3], full(p[1]))).collect(),
-        ColorType::Rgba8 => {
-            codes.chunks_exact(4).map(|p| flat([full(p[0]), full(p[1]), full(p[2])], full(p[3]))).collect()
-        }
-        ColorType::L16 => codes.chunks_exact(2).map(|p| [to_8_bit(wide(p)); 3]).collect(),
-        ColorType::La16 => codes.chunks_exact(4).map(|p| flat([wide(p); 3], wide(&p[2..]))).collect(),
-        ColorType::Rgb16 => codes
-            .chunks_exact(6)
-            .map(|p| [to_8_bit(wide(p)), to_8_bit(wide(&p[2..])), to_8_bit(wide(&p[4..]))])
-            .collect(),
-        ColorType::Rgba16 => {
-            codes.chunks_exact(8).map(|p| flat([wide(p), wide(&p[2..]), wide(&p[4..])], wide(&p[6..]))).collect()
-        }
-        // Floating-point files state no transfer curve, so that their values cannot be told from sRGB codes.
-        other => return Err(unsupported(other)),
-    };
+        rgb.map(|code| to_8_bit(over_white(code, alpha)))
+    });
+    let pixels = pixels.collect();
     Ok((pixels, transparent))
-}
-
-fn unsupported(color: ColorType) -> ImageError {
-    use image::error::{ImageFormatHint, UnsupportedError, UnsupportedErrorKind};
-    ImageError::Unsupported(UnsupportedError::from_format_and_kind(
-        ImageFormatHint::Unknown,
-        UnsupportedErrorKind::Color(color.into()),
-    ))
 }
 
 /// The nearest 8-bit code of a 16-bit one (65535 = 255 * 257).

@@ -12,10 +12,14 @@ pub(super) fn to_rgb(
     doubts: &mut Vec<Doubt>,
 ) -> (Vec<[u8; 3]>, Primaries) {
     if adobe == Some(2) {
-        raw.iter_mut().for_each(|pixel| *pixel = ycck_to_stored_cmyk(*pixel));
+        for pixel in &mut raw {
+            *pixel = ycck_to_stored_cmyk(*pixel);
+        }
     }
     if adobe.is_some() {
-        raw.as_flattened_mut().iter_mut().for_each(|code| *code = 255 - *code);
+        for code in raw.as_flattened_mut() {
+            *code = 255 - *code;
+        }
     }
     let why = match profile.map(|profile| icc::cmyk_to_p3(&raw, profile)) {
         Some(Ok(pixels)) => return (pixels, Primaries::DisplayP3),

@@ -147,9 +147,10 @@ fn mark<const N: usize>(row: &mut [[u8; N]]) {
 
 /// The decoder's words for data that end too early, as of zune-jpeg 0.5.15; the tests hold it to them.
 fn stop(error: DecodeErrors) -> Stop {
-    match error {
-        DecodeErrors::ExhaustedData | DecodeErrors::FormatStatic("Premature end of buffer") => Stop::Early,
-        other => Stop::Codec(other),
+    if matches!(error, DecodeErrors::ExhaustedData | DecodeErrors::FormatStatic("Premature end of buffer")) {
+        Stop::Early
+    } else {
+        Stop::Codec(error)
     }
 }
 
@@ -158,10 +159,6 @@ fn lost() -> Error {
 }
 
 fn refusal(error: &DecodeErrors) -> Error {
-    let text = match error {
-        DecodeErrors::Format(text) => text.clone(),
-        other => other.to_string(),
-    };
-    let detail = exif::printable(text.as_bytes(), 80);
+    let detail = exif::printable(error.to_string().as_bytes(), 80);
     Error::Damaged(format!("the JPEG is damaged ({detail}): copy it again from the camera"))
 }

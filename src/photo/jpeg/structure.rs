@@ -156,6 +156,12 @@ impl<'a> Structure<'a> {
                 "this kind of JPEG (lossless, arithmetic or 12-bit) is not read: save it as an ordinary JPEG".into(),
             ));
         }
+        // zune-jpeg 0.5.15 decodes these to wrong colours and says nothing.
+        if !self.progressive && self.scans > 1 && self.most_samples().1 > 1 {
+            return Err(Error::Format(
+                "this kind of JPEG (a scan for each colour, with halved colour rows) is not read: save it again".into(),
+            ));
+        }
         if self.scans > limits::MAX_SCANS {
             return Err(Error::Limit(format!("the JPEG has {} scans; the limit is {}", self.scans, limits::MAX_SCANS)));
         }
