@@ -12,24 +12,28 @@ use variegauge::base::color::{OkLab, transfer};
 /// A table's rows as name -> text.
 fn table(name: &str) -> Vec<std::collections::HashMap<String, String>> {
     let path = format!("{}/fixtures/colour/{name}", env!("CARGO_MANIFEST_DIR"));
-    let rows: Vec<_> = csv::Reader::from_path(path).unwrap().deserialize().map(Result::unwrap).collect();
+    let rows: Vec<_> = csv::Reader::from_path(path)
+        .expect("a committed table")
+        .deserialize()
+        .map(|row| row.expect("a row as wide as its header"))
+        .collect();
     assert!(rows.len() >= 34, "{name} has {} rows", rows.len());
     rows
 }
 
 /// Numbers in the named columns.
 fn numbers<const N: usize>(row: &std::collections::HashMap<String, String>, columns: [&str; N]) -> [f64; N] {
-    columns.map(|column| row[column].parse().unwrap())
+    columns.map(|column| row[column].parse().expect("a number"))
 }
 
 /// The codes of a row of `srgb_lab_oklab_pairs.csv`.
 fn codes(row: &std::collections::HashMap<String, String>) -> [u8; 3] {
-    ["r8", "g8", "b8"].map(|column| row[column].parse().unwrap())
+    ["r8", "g8", "b8"].map(|column| row[column].parse().expect("a code"))
 }
 
 fn constants() -> serde_json::Value {
     let path = format!("{}/fixtures/colour/colour_constants.json", env!("CARGO_MANIFEST_DIR"));
-    serde_json::from_str(&std::fs::read_to_string(path).unwrap()).unwrap()
+    serde_json::from_str(&std::fs::read_to_string(path).expect("a committed file")).expect("JSON")
 }
 
 fn worst<const N: usize>(a: [f64; N], b: [f64; N]) -> f64 {
@@ -37,7 +41,7 @@ fn worst<const N: usize>(a: [f64; N], b: [f64; N]) -> f64 {
 }
 
 fn assert_matrix(got: &Matrix, wanted: &serde_json::Value, tolerance: f64) {
-    let wanted: Matrix = serde_json::from_value(wanted.clone()).unwrap();
+    let wanted: Matrix = serde_json::from_value(wanted.clone()).expect("a matrix");
     for (got, wanted) in got.iter().zip(wanted) {
         assert!(worst(*got, wanted) <= tolerance, "{got:?} is not {wanted:?}");
     }

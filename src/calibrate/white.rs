@@ -40,7 +40,8 @@ pub enum WhiteChoice {
 pub struct White {
     /// Where it comes from.
     pub source: WhiteSource,
-    /// A perfect white surface as the camera recorded it, linear sRGB, green = 1. [1,1,1]: the camera's own balance holds.
+    /// A perfect white surface as the camera recorded it, linear sRGB, green = 1; (1, 1, 1) if the camera's own balance
+    /// holds.
     pub rgb: Linear,
     /// Standard uncertainty along the daylight locus, mired (reciprocal megakelvin).
     pub mired_sd: f64,
