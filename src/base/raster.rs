@@ -92,6 +92,7 @@ impl<T: Copy> Raster<T> {
     ///
     /// # Panics
     /// If `rect` reaches outside.
+    #[must_use]
     pub fn crop(&self, rect: Rect) -> Self {
         let mut data = Vec::with_capacity(rect.area());
         for y in rect.y..rect.bottom() {

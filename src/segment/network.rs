@@ -50,16 +50,25 @@ pub fn plant_logit(
             values[channel * plane + i] = f32::from(value) / 255.0;
         }
     }
-    let model = witness.model();
-    let options = RunOptions::default().with_thread_pool(Some(one_thread()));
-    let plant = model.node_id("plant").expect("the built-in networks name their output (tested)");
-    let output = model
-        .run(vec![(model.input_ids()[0], input.into())], &[plant], Some(options))
-        .expect("the built-in networks take any size in whole strides (tested)");
-    let output: NdTensor<f32, 4> =
-        output.into_iter().next().expect("one output was asked for").try_into().expect("it is 1 x 1 x h x w floats");
+    let output = run(witness, input);
     let [_, _, rows, columns] = output.shape();
     bilinear(&Raster::from_vec(columns, rows, output.to_vec()), size.0, size.1)
+}
+
+/// Runs a network on a thread of its own: a task of the batch that waited inside the runtime's pool would take up the
+/// next photo meanwhile, and with it more memory (or, at the first load of the weights, wait for itself).
+fn run(witness: Witness, input: NdTensor<f32, 4>) -> NdTensor<f32, 4> {
+    let work = move || {
+        let model = witness.model();
+        let options = RunOptions::default().with_thread_pool(Some(one_thread()));
+        let plant = model.node_id("plant").expect("the built-in networks name their output (tested)");
+        let output = model
+            .run(vec![(model.input_ids()[0], input.into())], &[plant], Some(options))
+            .expect("the built-in networks take any size in whole strides (tested)");
+        let output = output.into_iter().next().expect("one output was asked for");
+        output.try_into().expect("it is 1 x 1 x h x w floats")
+    };
+    std::thread::scope(|s| s.spawn(work).join()).expect("the network ends (tested)")
 }
 
 /// One thread a run: photos are what runs in parallel, and one order of sums gives one answer.

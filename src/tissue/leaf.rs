@@ -1,6 +1,7 @@
 //! The pixels of one plant, ready to be judged: exposure-free colour planes on a working grid.
 
-use crate::base::color::Converter;
+use crate::base::color::OkLab;
+use crate::base::color::oklab::Converter;
 use crate::base::raster::Raster;
 use crate::base::resample::{fit, shrink, taps};
 use crate::photo::Photo;
@@ -64,16 +65,16 @@ impl Leaf {
         let (w, h) = (self.mask.width(), self.mask.height());
         let (sin, cos) = turn.0.to_radians().sin_cos();
         let mut planes = [(); 4].map(|()| Vec::with_capacity(w * h));
-        for (&code, &inside) in self.codes.as_slice().iter().zip(self.mask.as_slice()) {
-            if !inside {
-                planes.iter_mut().zip([1.0, 0.0, 0.0, 0.0]).for_each(|(p, v)| p.push(v));
-                continue;
+        let mut labs = vec![OkLab::new(0.0, 0.0, 0.0); w];
+        for y in 0..h {
+            converter.oklab_row(self.codes.row(y), &mut labs);
+            for (lab, &inside) in labs.iter().zip(self.mask.row(y)) {
+                let l = lab.l.max(0.02);
+                let a = (lab.a * cos - lab.b * sin) * turn.1 / l;
+                let b = (lab.a * sin + lab.b * cos) * turn.1 / l;
+                let values = if inside { [l, a, b, a.hypot(b)] } else { [1.0, 0.0, 0.0, 0.0] };
+                planes.iter_mut().zip(values).for_each(|(p, v)| p.push(v));
             }
-            let lab = converter.oklab(code);
-            let l = lab.l.max(0.02);
-            let a = (lab.a * cos - lab.b * sin) * turn.1 / l;
-            let b = (lab.a * sin + lab.b * cos) * turn.1 / l;
-            planes.iter_mut().zip([l, a, b, a.hypot(b)]).for_each(|(p, v)| p.push(v));
         }
         let [lightness, a, b, saturation] = planes.map(|p| Raster::from_vec(w, h, p));
         Planes { lightness, a, b, saturation }

@@ -7,7 +7,6 @@ pub mod leaf;
 pub mod rule;
 pub mod samples;
 
-use crate::base::color::Converter;
 use crate::base::raster::{Raster, Rect};
 use crate::base::resample::taps;
 use crate::calibrate::Calibrated;
@@ -45,8 +44,7 @@ impl TissueMap {
 /// Classes of the plant's pixels.
 pub fn classify(calibrated: &Calibrated, rosette: &Rosette) -> TissueMap {
     let leaf = Leaf::look(&calibrated.photo, rosette, GRID);
-    let converter = Converter::new(calibrated.photo.primaries, calibrated.white.rgb);
-    let tissue = judge_leaf(&leaf, &leaf.planes(&converter, (0.0, 1.0)));
+    let tissue = judge_leaf(&leaf, &leaf.planes(&calibrated.converter(), (0.0, 1.0)));
     let share = |why: Unreadable| {
         let (w, h) = (leaf.mask.width(), leaf.mask.height());
         let hit = (0..w * h).filter(|i| leaf.mask.as_slice()[*i] && leaf.unreadable(i % w, i / w) == Some(why)).count();

@@ -1,10 +1,10 @@
 //! The same plant judged again under plausible whites and thresholds, tile by tile: what intervals are made of.
 
-use crate::base::color::{Converter, Linear};
+use crate::base::raster::Raster;
 use crate::base::stats::SplitMix64;
 use crate::calibrate::Calibrated;
 use crate::segment::Rosette;
-use crate::tissue::class::PerTissue;
+use crate::tissue::class::{PerTissue, Tissue};
 use crate::tissue::leaf::Leaf;
 use crate::tissue::{count, judge_leaf};
 
@@ -30,11 +30,11 @@ pub struct Samples {
 pub fn samples(calibrated: &Calibrated, rosette: &Rosette) -> Samples {
     let leaf = Leaf::look(&calibrated.photo, rosette, GRID);
     let mut random = SplitMix64::new(0x5A17);
-    let whites: Vec<Linear> = calibrated.white.samples(READINGS + 1);
+    let whites = calibrated.white.samples(READINGS + 1);
     let mut readings = Vec::with_capacity(READINGS + 1);
     let mut tiles = Vec::new();
     for (number, white) in whites.into_iter().enumerate() {
-        let converter = Converter::new(calibrated.photo.primaries, white);
+        let converter = calibrated.converter_for(white);
         let turn = match number {
             0 => (0.0, 1.0),
             _ => ((RULE_SPREAD.0 * random.normal()) as f32, (RULE_SPREAD.1 * random.normal()).exp() as f32),
@@ -48,7 +48,7 @@ pub fn samples(calibrated: &Calibrated, rosette: &Rosette) -> Samples {
     Samples { tiles, readings }
 }
 
-fn tile_counts(tissue: &crate::base::raster::Raster<Option<crate::tissue::class::Tissue>>) -> Vec<PerTissue<usize>> {
+fn tile_counts(tissue: &Raster<Option<Tissue>>) -> Vec<PerTissue<usize>> {
     let side = tissue.width().max(tissue.height()).div_ceil(TILES).max(1);
     let across = tissue.width().div_ceil(side);
     let mut tiles = vec![PerTissue::<usize>::default(); across * tissue.height().div_ceil(side)];
