@@ -182,7 +182,7 @@ mod tests {
     #[test]
     fn no_more_than_jobs_items_are_in_work() {
         let (now, most) = (AtomicUsize::new(0), AtomicUsize::new(0));
-        let work = |_: usize, _: &()| {
+        let work = |_: usize, (): &()| {
             most.fetch_max(now.fetch_add(1, Ordering::SeqCst) + 1, Ordering::SeqCst);
             std::thread::sleep(Duration::from_millis(2));
             now.fetch_sub(1, Ordering::SeqCst);

@@ -1,8 +1,6 @@
 //! From what the stages made to the record: naming and rounding.
 
-use super::{
-    Bands, Calibration, Estimate, FlagRecord, Pattern, PhotoRecord, PlantRecord, Settings, Status, Stripes,
-};
+use super::{Bands, Calibration, Estimate, FlagRecord, Pattern, PhotoRecord, PlantRecord, Settings, Status, Stripes};
 use crate::base::raster::Raster;
 use crate::base::stats::Interval;
 use crate::calibrate::{Calibrated, WhiteSource};
@@ -126,12 +124,7 @@ impl Estimate {
 
 impl FlagRecord {
     fn new(flag: &Flag) -> Self {
-        Self {
-            code: flag.code,
-            text: flag.text.clone(),
-            value: rounded(flag.value, 4),
-            limit: rounded(flag.limit, 4),
-        }
+        Self { code: flag.code, text: flag.text.clone(), value: rounded(flag.value, 4), limit: rounded(flag.limit, 4) }
     }
 }
 
@@ -148,7 +141,8 @@ impl Settings {
 
 /// Bytes as lower-case hex.
 pub fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
+    let digit = |value: u8| char::from(b"0123456789abcdef"[usize::from(value)]);
+    bytes.iter().flat_map(|byte| [digit(byte >> 4), digit(byte & 15)]).collect()
 }
 
 /// `value` with `decimals` digits after the point, so that texts are stable; `None` if it is no number. Minus zero
