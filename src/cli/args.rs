@@ -44,7 +44,7 @@ pub(super) struct Args {
 #[derive(Debug, Subcommand)]
 pub(super) enum Command {
     /// Measure the plants in photos
-    #[command(about = ABOUT, before_help = EXAMPLES, after_help = after_help(), help_template = TEMPLATE)]
+    #[command(long_about = ABOUT, before_help = EXAMPLES, after_help = after_help(), help_template = TEMPLATE)]
     Grade(Box<Grade>),
 }
 
@@ -62,11 +62,11 @@ pub(super) struct Grade {
     measuring: Measuring,
 
     /// Photos at a time [default: one a processor core]
-    #[arg(long, short, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
+    #[arg(long, short, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256), help_heading = "Search and speed")]
     pub(super) jobs: Option<u16>,
 
     /// Do not search folders inside folders
-    #[arg(long, overrides_with = "recursive")]
+    #[arg(long, overrides_with = "recursive", help_heading = "Search and speed")]
     pub(super) no_recursive: bool,
 
     /// Search folders inside folders [the default]

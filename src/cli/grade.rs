@@ -7,6 +7,7 @@ use super::outputs::{self, Pictures, Tables};
 use super::progress::Progress;
 use super::{Exit, say};
 use sha2::{Digest, Sha256};
+use std::collections::HashSet;
 use std::fs;
 use std::path::Path;
 use variegauge::error::Error;
@@ -86,11 +87,11 @@ fn grade(args: &Grade, options: &Options, found: &Found) -> Result<Exit, Error> 
     let pictures = Pictures::open(&args.outputs, &stems, &inputs)?;
     let mut tables = Tables::open(&args.outputs, &inputs, files.iter().map(String::as_str))?;
     let mut progress = Progress::new(paths.len(), args.outputs.quiet);
-    let mut count = Count::default();
+    let (mut count, mut told) = (Count::default(), HashSet::new());
     let work = |index: usize, source: &Source| photo(source, (&files[index], &stems[index]), options, &pictures);
     pipeline::in_order(&found.sources, jobs(args, paths.len()), work, |done| {
         count.add(&done.record);
-        progress.aside(|| tell(done, &mut tables));
+        progress.aside(|| tell(done, &mut tables, &mut told));
         progress.step();
     });
     progress.end();
@@ -152,8 +153,8 @@ fn hash(path: &Path) -> Option<String> {
     bytes.map(|bytes| hex(&Sha256::digest(bytes)))
 }
 
-/// Hands a photo to the tables and says what went wrong.
-fn tell(done: Done, tables: &mut Tables) {
+/// Hands a photo to the tables and says what went wrong; what to do about it is told once a run.
+fn tell(done: Done, tables: &mut Tables, told: &mut HashSet<&'static str>) {
     let Done { record, remedy, trouble } = done;
     let reason = record.error.as_ref().map(|reason| say::safe(&format!("{}: {reason}", record.file)));
     tables.add(record);
@@ -161,7 +162,7 @@ fn tell(done: Done, tables: &mut Tables) {
         if !tables.are_seen() {
             say::error(&reason);
         }
-        remedy.into_iter().for_each(say::hint);
+        remedy.into_iter().filter(|remedy| told.insert(remedy)).for_each(say::hint);
     }
     if let Some(error) = trouble {
         tables.break_at(&error);

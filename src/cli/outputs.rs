@@ -169,3 +169,37 @@ fn colored(color: Color) -> bool {
         Color::Auto => io::stdout().is_terminal() && set("NO_COLOR").is_empty() && set("TERM") != "dumb",
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use variegauge::base::raster::Raster;
+    use variegauge::calibrate::{Calibrated, White, WhiteSource};
+    use variegauge::options::Options;
+    use variegauge::photo::{Photo, Primaries};
+
+    #[test]
+    fn a_photo_gets_its_three_pictures_and_nothing_else() {
+        let folder = tempfile::tempdir().unwrap();
+        let photo = Photo {
+            rgb: Raster::filled(5, 3, [120, 120, 120]),
+            primaries: Primaries::Srgb,
+            taken_at: None,
+            camera: None,
+            focal_35mm: None,
+            sha256: String::new(),
+            doubts: Vec::new(),
+        };
+        let white = White { source: WhiteSource::Estimated, rgb: [1.0; 3], mired_sd: 0.0, duv_sd: 0.0 };
+        let calibrated = Calibrated { photo, white, px_per_mm: None, doubts: Vec::new() };
+        let outcome = Outcome { calibrated, plants: Vec::new() };
+        let record = PhotoRecord::graded("in/IMG.jpg", "IMG-2", &outcome, &Options::default());
+        let folder = folder.path();
+        Pictures { masks: Some(folder.into()), overlay: Some(folder.into()) }.write(&outcome, &record).unwrap();
+        let size = |name| image::image_dimensions(folder.join(name)).unwrap();
+        assert_eq!(size("IMG-2.tissue.png"), (5, 3));
+        assert_eq!(size("IMG-2.plants.png"), (5, 3));
+        assert!(size("IMG-2.overlay.jpg").0 > 1000);
+        assert_eq!(folder.read_dir().unwrap().count(), 3);
+    }
+}
