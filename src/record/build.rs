@@ -213,6 +213,36 @@ mod tests {
         assert_eq!(value, expected);
     }
 
+    /// Paths of all values that hold no others, as `plants[].box[]`.
+    fn leaves(value: &serde_json::Value, path: &str, found: &mut Vec<String>) {
+        if let Some(map) = value.as_object().filter(|map| !map.is_empty()) {
+            map.iter().for_each(|(key, value)| leaves(value, &format!("{path}.{key}"), found));
+        } else if let Some(values) = value.as_array().filter(|values| !values.is_empty()) {
+            for value in values {
+                leaves(value, &format!("{path}[]"), found);
+            }
+        } else {
+            found.push(path.trim_start_matches('.').into());
+        }
+    }
+
+    #[test]
+    fn every_key_is_explained() {
+        let record = PhotoRecord::graded("in/a.jpg", "a", &outcome(), &Options::default());
+        let mut found = Vec::new();
+        leaves(&serde_json::to_value(&record).unwrap(), "", &mut found);
+        assert!(found.contains(&"plants[].bands.width_mm.p10".to_owned()), "{found:?}");
+        let text = include_str!("../../docs/output.md");
+        let named = |path: &str| text.contains(&format!("`{path}`"));
+        // `tissue.green` and `flags[].code` are told where `tissue` and `flags` are.
+        let parent = |path: &str| path.rsplit_once('.').is_some_and(|(parent, _)| named(parent.trim_end_matches("[]")));
+        for path in found {
+            let path = path.trim_end_matches("[]");
+            let told = named(path) || (parent(path) && path.rsplit_once('.').is_some_and(|(up, _)| up != "plants[]"));
+            assert!(told, "{path}");
+        }
+    }
+
     #[test]
     fn a_photo_without_measurement_keeps_its_reason() {
         let status = |error: Error| (Status::of(&error), error.to_string());

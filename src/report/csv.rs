@@ -188,6 +188,18 @@ mod tests {
     }
 
     #[test]
+    fn every_column_is_explained() {
+        let text = written(&[], false);
+        for column in text.trim_end().split(',') {
+            let explained = include_str!("../../docs/output.md").lines().any(|line| {
+                let cell = line.strip_prefix("| ").and_then(|line| line.split(" | ").next()).unwrap_or_default();
+                cell.contains(&format!("`{column}`"))
+            });
+            assert!(explained, "{column}");
+        }
+    }
+
+    #[test]
     fn formulas_in_names_are_inert() {
         for name in ["=1+1.jpg", "=cmd|'!A1.jpg", "@SUM(1)", "+1", "-rf.jpg", "\tTAB", " =1", "\n=1", "'=1"] {
             let rows = read(&written(&[failed(name, name)], false));
