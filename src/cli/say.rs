@@ -24,7 +24,7 @@ pub(super) fn safe(text: &str) -> String {
     shown(text)
 }
 
-/// What to do about an error; a refusal says it itself.
+/// What to do about an error; a refusal or a damaged photo says it itself.
 pub(super) fn remedy(error: &Error) -> Option<&'static str> {
     match error {
         Error::Read(source) if source.kind() == io::ErrorKind::NotFound => {
@@ -33,10 +33,9 @@ pub(super) fn remedy(error: &Error) -> Option<&'static str> {
         Error::Read(_) => Some("check that it is a file and that you may read it"),
         Error::Format(_) => Some("JPEG, PNG, WebP and TIFF are read; save the photo as JPEG"),
         Error::Limit(_) => Some("the limits are at the end of --help; save a smaller copy"),
-        Error::Damaged(_) => Some("copy it again from the phone or camera; a damaged photo is never graded"),
         Error::Write { .. } => {
             Some("check that the folder exists, that you may write there, and that the disk has room")
         }
-        Error::Refused(_) | _ => None,
+        Error::Damaged(_) | Error::Refused(_) | _ => None,
     }
 }
