@@ -1,1 +1,96 @@
-//! options.
+//! What the user asks for, apart from photos and output files. Imports nothing but `base`, so that each stage may read
+//! its own part.
+
+use crate::base::raster::Rect;
+use std::fmt;
+
+/// The options of a run; they travel with each record, so that a measurement can be made again.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Options {
+    /// How many plants a photo holds. Default: the program decides.
+    pub plants: Plants,
+    /// Where the plant is. Default: the program looks for it.
+    pub hint: Option<Hint>,
+    /// What is white in the photo. Default: estimated from the picture.
+    pub white: Option<White>,
+    /// Pixels a millimetre at the plant. Default: unknown, so that no length in mm is given.
+    pub px_per_mm: Option<f64>,
+}
+
+/// How many plants a photo holds.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Plants {
+    /// Decided from the picture.
+    #[default]
+    Auto,
+    /// The main plant only: sharp, central, large.
+    One,
+    /// Every plant.
+    Many,
+}
+
+/// Where the plant is, in pixels of the upright photo.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Hint {
+    /// A point on the plant.
+    At {
+        /// Column.
+        x: usize,
+        /// Row.
+        y: usize,
+    },
+    /// A box around the plant.
+    Box(Rect),
+    /// Painted points.
+    Strokes(Vec<Stroke>),
+}
+
+/// A painted point, in pixels of the upright photo.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Stroke {
+    /// Column.
+    pub x: usize,
+    /// Row.
+    pub y: usize,
+    /// Whether it lies on the plant.
+    pub plant: bool,
+}
+
+/// Something white or grey, as stated by the user.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum White {
+    /// Its 8-bit codes (0..=255) in the photo; the ratio counts, not the brightness.
+    Codes([f64; 3]),
+    /// Where it lies in the upright photo.
+    Spot(Rect),
+}
+
+impl Plants {
+    /// As a word for records.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Auto => "auto",
+            Self::One => "one",
+            Self::Many => "many",
+        }
+    }
+}
+
+impl fmt::Display for Hint {
+    fn fmt(&self, f: &mut fmt::Formatter) -> fmt::Result {
+        match self {
+            Self::At { x, y } => write!(f, "at {x},{y}"),
+            Self::Box(r) => write!(f, "box {},{},{},{}", r.x, r.y, r.width, r.height),
+            Self::Strokes(points) => write!(f, "{} painted points", points.len()),
+        }
+    }
+}
+
+impl fmt::Display for White {
+    fn fmt(&self, f: &mut fmt::Formatter) -> fmt::Result {
+        match self {
+            Self::Codes([r, g, b]) => write!(f, "codes {r},{g},{b}"),
+            Self::Spot(r) => write!(f, "spot {},{},{},{}", r.x, r.y, r.width, r.height),
+        }
+    }
+}

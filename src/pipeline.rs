@@ -2,10 +2,17 @@
 
 use crate::base::raster::Raster;
 use crate::calibrate::Calibrated;
+use crate::error::{Error, Result};
 use crate::grade::Grade;
 use crate::measure::Measures;
+use crate::options::Options;
+use crate::photo;
 use crate::segment::Rosette;
 use crate::tissue::TissueMap;
+use rayon::iter::{ParallelBridge, ParallelIterator};
+use std::collections::BTreeMap;
+use std::path::Path;
+use std::sync::mpsc;
 
 /// All that became of one photo.
 #[derive(Debug, Clone)]
@@ -29,10 +36,158 @@ pub struct Plant {
     pub grade: Grade,
 }
 
+/// Takes a photo through all stages.
+// PLACEHOLDER: only stage 1 is called; the true body comes with the merge of the stages.
+pub fn run(path: &Path, _options: &Options) -> Result<Outcome> {
+    photo::read(path)?;
+    Err(Error::Refused("the stages after reading are not merged yet".into()))
+}
+
 impl Outcome {
-    /// The plants' indices (1..) in the photo's full size, 0 elsewhere: the plants mask.
+    /// The plants' indices (1.. in the order of `plants`) in the photo's full size, 0 elsewhere: the plants mask. A pixel
+    /// that two plants claim belongs to the first, in this mask and in the tissue mask alike. Plants after the 255th do
+    /// not fit 8 bits and are left out.
     pub fn plants_mask(&self) -> Raster<u8> {
+        self.mask(|index, _| index)
+    }
+
+    /// [`crate::tissue::class::Tissue::code`] of each leaf pixel in the photo's full size, 0 elsewhere: the tissue mask.
+    pub fn tissue_mask(&self) -> Raster<u8> {
+        self.mask(|_, code| code)
+    }
+
+    /// Paints each plant's pixels with `value(index, tissue code)`.
+    fn mask(&self, value: impl Fn(u8, u8) -> u8) -> Raster<u8> {
         let rgb = &self.calibrated.photo.rgb;
-        Raster::filled(rgb.width(), rgb.height(), 0)
+        let mut mask = Raster::filled(rgb.width(), rgb.height(), 0);
+        for (index, plant) in (1..=u8::MAX).zip(&self.plants) {
+            let TissueMap { bounds, tissue } = &plant.tissue;
+            for y in 0..bounds.height {
+                let row = &mut mask.row_mut(bounds.y + y)[bounds.x..bounds.right()];
+                for (pixel, class) in row.iter_mut().zip(tissue.row(y)) {
+                    if let (0, Some(class)) = (*pixel, class) {
+                        *pixel = value(index, class.code());
+                    }
+                }
+            }
+        }
+        mask
+    }
+}
+
+/// Does `work` on each item with `jobs` threads and hands the results to `take` on the calling thread, in the order of
+/// the items, each as soon as all before it are there. At most `jobs` items are in work at a time, begun in order.
+///
+/// # Panics
+/// If the threads cannot be started, or if `work` panics.
+pub fn in_order<T: Sync, R: Send>(
+    items: &[T],
+    jobs: usize,
+    work: impl Fn(usize, &T) -> R + Sync,
+    mut take: impl FnMut(R),
+) {
+    let pool = rayon::ThreadPoolBuilder::new().num_threads(jobs.max(1)).build().expect("threads can be started");
+    let (sender, results) = mpsc::channel();
+    let work = &work;
+    pool.in_place_scope(|scope| {
+        // `par_bridge` takes items one by one from the front, where a parallel slice would begin in several places and
+        // leave the early rows waiting.
+        scope.spawn(move |_| {
+            items.iter().enumerate().par_bridge().for_each_with(sender, |sender, (index, item)| {
+                sender.send((index, work(index, item))).expect("the receiver lives as long as the scope");
+            });
+        });
+        let mut waiting = BTreeMap::new();
+        let mut next = 0;
+        for (index, result) in results {
+            waiting.insert(index, result);
+            while let Some(result) = waiting.remove(&next) {
+                take(result);
+                next += 1;
+            }
+        }
+    });
+}
+
+/// An outcome drawn by hand: one text picture a plant, all of one size; `.` is background and the other letters are
+/// the initials of the tissues, `o` for gold. For the tests of what comes after the pipeline.
+#[cfg(test)]
+pub(crate) fn drawn(pictures: &[&[&str]]) -> Outcome {
+    use crate::base::stats::Interval;
+    use crate::calibrate::{White, WhiteSource};
+    use crate::tissue::class::{PerTissue, Tissue};
+    let (width, height) = (pictures[0][0].len(), pictures[0].len());
+    let bounds = crate::base::raster::Rect { x: 0, y: 0, width, height };
+    let plants = pictures.iter().map(|rows| {
+        let letters = rows.concat().into_bytes();
+        let class = |letter| Tissue::ALL.into_iter().zip(*b"gcorbdu").find(|(_, l)| *l == letter).map(|(t, _)| t);
+        let tissue = Raster::from_vec(width, height, letters).map(class);
+        let pixels = tissue.as_slice().iter().flatten().count();
+        let share = |t| tissue.as_slice().iter().filter(|p| **p == Some(t)).count() as f64 / pixels as f64;
+        let near = |value: f64| Some(Interval { value, low: (value - 0.04).max(0.0), high: (value + 0.04).min(1.0) });
+        let measures = Measures {
+            pixels,
+            diameter_px: width as f64,
+            diameter_mm: None,
+            tissue: PerTissue(Tissue::ALL.map(share)),
+            green_fraction: near(share(Tissue::Green)),
+            pale_fraction: near(share(Tissue::Cream) + share(Tissue::Gold)),
+            red_fraction: near(share(Tissue::Red)),
+            green_capacity: None,
+        };
+        let rosette = Rosette { bounds, mask: tissue.map(|t| t.is_some()), confidence: 0.9, doubts: Vec::new() };
+        Plant { rosette, tissue: TissueMap { bounds, tissue }, measures, grade: Grade::default() }
+    });
+    let photo = photo::Photo {
+        rgb: Raster::filled(width, height, [90, 120, 80]),
+        primaries: photo::Primaries::Srgb,
+        taken_at: Some("2026-01-31T09:15:00".into()),
+        camera: None,
+        focal_35mm: None,
+        sha256: "00ff".into(),
+        doubts: Vec::new(),
+    };
+    let white = White { source: WhiteSource::Estimated, rgb: [0.8, 1.0, 1.25], mired_sd: 12.34, duv_sd: 0.002 };
+    let plants = plants.collect();
+    Outcome { calibrated: Calibrated { photo, white, px_per_mm: None, doubts: Vec::new() }, plants }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::sync::atomic::{AtomicUsize, Ordering};
+    use std::time::Duration;
+
+    #[test]
+    fn a_pixel_of_two_plants_belongs_to_the_first_in_both_masks() {
+        let outcome = drawn(&[&["gg..", "ru.."], &[".cc.", ".cd."]]);
+        assert_eq!(outcome.plants_mask().as_slice(), [1, 1, 2, 0, 1, 1, 2, 0]);
+        assert_eq!(outcome.tissue_mask().as_slice(), [1, 1, 2, 0, 4, 7, 6, 0]);
+    }
+
+    #[test]
+    fn results_come_in_input_order_whatever_the_threads() {
+        let items: Vec<u64> = (0..40).collect();
+        for jobs in [1, 2, 7] {
+            let mut got = Vec::new();
+            let work = |_: usize, &n: &u64| {
+                std::thread::sleep(Duration::from_millis((n * 7) % 5));
+                n * n
+            };
+            in_order(&items, jobs, work, |r| got.push(r));
+            assert_eq!(got, items.iter().map(|n| n * n).collect::<Vec<_>>(), "{jobs} jobs");
+        }
+    }
+
+    #[test]
+    fn no_more_than_jobs_items_are_in_work() {
+        let (now, most) = (AtomicUsize::new(0), AtomicUsize::new(0));
+        let work = |_: usize, (): &()| {
+            most.fetch_max(now.fetch_add(1, Ordering::SeqCst) + 1, Ordering::SeqCst);
+            std::thread::sleep(Duration::from_millis(2));
+            now.fetch_sub(1, Ordering::SeqCst);
+        };
+        in_order(&[(); 30], 3, work, |()| ());
+        assert!(most.load(Ordering::SeqCst) <= 3);
     }
 }

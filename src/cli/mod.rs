@@ -1,6 +1,37 @@
-//! Command line.
+//! The command line: arguments, printing, exit codes. The only place that reads the terminal and the environment.
+
+mod args;
+mod find;
+mod grade;
+mod guard;
+mod outputs;
+mod progress;
+mod say;
+
+use args::{Args, Command};
+use clap::Parser;
+use std::process::ExitCode;
+
+/// How the command ends.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Exit {
+    /// All photos were graded.
+    Graded = 0,
+    /// Some photos failed or were refused.
+    Some = 1,
+    /// Wrong usage (also clap's own code for it).
+    Usage = 2,
+    /// No photo was found.
+    NoPhoto = 3,
+    /// An output cannot be written.
+    Output = 4,
+}
 
 /// Runs the command and gives the exit code.
-pub(crate) fn main() -> std::process::ExitCode {
-    std::process::ExitCode::SUCCESS
+pub(crate) fn main() -> ExitCode {
+    guard::install();
+    let exit = match Args::parse().command {
+        Command::Grade(args) => grade::run(&args),
+    };
+    ExitCode::from(exit as u8)
 }

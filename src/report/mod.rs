@@ -1,1 +1,13 @@
-//! Stage: report.
+//! What the user gets: tables, JSON, masks, pictures. Sees records, tissue maps and plain bytes; never a stage.
+
+pub mod csv;
+pub mod file;
+pub mod jsonl;
+mod legend;
+pub mod masks;
+pub mod names;
+pub mod overlay;
+mod paint;
+mod palette;
+pub mod table;
+pub mod text;

@@ -1,0 +1,334 @@
+//! The arguments.
+
+use super::find;
+use clap::{ArgGroup, Parser, Subcommand, ValueEnum};
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::str::FromStr;
+use variegauge::base::raster::Rect;
+use variegauge::options::{Hint, Options, Plants, Stroke, White};
+
+// PLACEHOLDER for `photo::limits_text()`, which makes this text from the limits that the decoder keeps.
+const PHOTO_LIMITS: &str = "JPEG, PNG, WebP and TIFF, up to 100 megapixels, 30000 pixels a side and 200 MB a file";
+
+const ABOUT: &str = "Measures banded and variegated rosette succulents in photos: green, cream, gold and stress red of \
+    each plant, with 95 % ranges. Photos are only read, never changed.";
+
+const EXAMPLES: &str = "\
+Examples:
+  variegauge grade IMG_0012.jpg                          one photo, table on the terminal
+  variegauge grade photos/ --csv grades.csv              a folder, for a spreadsheet
+  variegauge grade photos/ --overlay seen/               pictures that show what was measured
+  variegauge grade tray.jpg --many --px-per-mm 12.5      all plants of a tray, sizes in mm
+  variegauge grade a.jpg b.jpg --jsonl - --quiet         JSON lines for other programs";
+
+const TEMPLATE: &str = "{about-with-newline}\n{before-help}{usage-heading} {usage}\n\n{all-args}{after-help}";
+
+fn after_help() -> String {
+    format!(
+        "Photos: {PHOTO_LIMITS}.\nIn folders, hidden files and links are left out, and so are this program's own \
+         masks and overlays.\nExit codes: 0 all graded, 1 some failed or were refused, 2 wrong usage, 3 no photo \
+         found, 4 an output cannot be written."
+    )
+}
+
+/// The whole command line.
+#[derive(Debug, Parser)]
+#[command(version, about = ABOUT, before_help = EXAMPLES, after_help = after_help(), help_template = TEMPLATE)]
+#[command(arg_required_else_help = true)]
+pub(super) struct Args {
+    #[command(subcommand)]
+    pub(super) command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+pub(super) enum Command {
+    /// Measure the plants in photos
+    #[command(long_about = ABOUT, before_help = EXAMPLES, after_help = after_help(), help_template = TEMPLATE)]
+    Grade(Box<Grade>),
+}
+
+/// `variegauge grade`.
+#[derive(Debug, clap::Args)]
+pub(super) struct Grade {
+    /// Photos, and folders to be searched for photos
+    #[arg(value_name = "PATH", required = true)]
+    pub(super) paths: Vec<PathBuf>,
+
+    #[command(flatten)]
+    pub(super) outputs: Outputs,
+
+    #[command(flatten)]
+    measuring: Measuring,
+
+    /// Photos at a time [default: one a processor core]
+    #[arg(long, short, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256), help_heading = "Search and speed")]
+    pub(super) jobs: Option<u16>,
+
+    /// Do not search folders inside folders
+    #[arg(long, overrides_with = "recursive", help_heading = "Search and speed")]
+    pub(super) no_recursive: bool,
+
+    /// Search folders inside folders [the default]
+    #[arg(long, overrides_with = "no_recursive", hide = true)]
+    recursive: bool,
+}
+
+/// What is written where.
+#[derive(Debug, clap::Args)]
+#[command(next_help_heading = "Outputs")]
+pub(super) struct Outputs {
+    /// Table for spreadsheets, one row a plant; `-` is the standard output
+    #[arg(long, value_name = "FILE", value_parser = Target::from_str)]
+    pub(super) csv: Option<Target>,
+
+    /// One JSON object a photo a line, written as photos are done; `-` is the standard output
+    #[arg(long, value_name = "FILE", value_parser = Target::from_str)]
+    pub(super) jsonl: Option<Target>,
+
+    /// A picture a photo with outlines, tissues and numbers
+    #[arg(long, value_name = "DIR")]
+    pub(super) overlay: Option<PathBuf>,
+
+    /// Masks of tissues and plants, two PNG files a photo
+    #[arg(long, value_name = "DIR")]
+    pub(super) masks: Option<PathBuf>,
+
+    /// Mark the CSV so that Excel reads its letters rightly
+    #[arg(long, requires = "csv")]
+    pub(super) excel: bool,
+
+    /// No table, no progress, no summary; errors only
+    #[arg(long, short)]
+    pub(super) quiet: bool,
+
+    /// Colours of the table
+    #[arg(long, value_name = "WHEN", default_value = "auto")]
+    pub(super) color: Color,
+}
+
+/// What the program is told about the photos.
+#[derive(Debug, clap::Args)]
+#[command(next_help_heading = "Measuring")]
+#[command(group = ArgGroup::new("hint"), group = ArgGroup::new("plants"))]
+struct Measuring {
+    /// Only the main plant: sharp, central, large
+    #[arg(long, group = "plants")]
+    one: bool,
+
+    /// All plants of the photo [default: the program decides]
+    #[arg(long, group = "plants")]
+    many: bool,
+
+    /// A point on the plant, pixels of the upright photo
+    #[arg(long, value_name = "X,Y", value_parser = point, group = "hint")]
+    at: Option<Hint>,
+
+    /// A box around the plant
+    #[arg(long = "box", value_name = "X,Y,W,H", value_parser = boxed, group = "hint")]
+    around: Option<Hint>,
+
+    /// Painted points, one a line: `X,Y,plant` or `X,Y,other`
+    #[arg(long, value_name = "FILE", group = "hint")]
+    stroke: Option<PathBuf>,
+
+    /// What is white or grey: its colour `R,G,B` (0-255) or where it is, `X,Y,W,H` [default: estimated]
+    #[arg(long, value_name = "SPEC", value_parser = white)]
+    white: Option<White>,
+
+    /// Scale at the plant, pixels a millimetre [default: no sizes in mm]
+    #[arg(long, value_name = "N", value_parser = scale)]
+    px_per_mm: Option<f64>,
+}
+
+/// Where a table goes.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) enum Target {
+    Stdout,
+    File(PathBuf),
+}
+
+/// When the table is coloured.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(super) enum Color {
+    /// On a terminal, unless `NO_COLOR` is set or `TERM` is `dumb`
+    Auto,
+    Always,
+    Never,
+}
+
+impl Grade {
+    /// The options of the measurement; reads the file of painted points.
+    pub(super) fn options(&self) -> Result<Options, String> {
+        let Measuring { one, many, at, around, stroke, white, px_per_mm } = &self.measuring;
+        let strokes = stroke.as_deref().map(strokes).transpose()?;
+        let plants = match (one, many) {
+            (true, _) => Plants::One,
+            (_, true) => Plants::Many,
+            (false, false) => Plants::Auto,
+        };
+        let hint = at.clone().or_else(|| around.clone()).or(strokes);
+        Ok(Options { plants, hint, white: *white, px_per_mm: *px_per_mm })
+    }
+}
+
+impl FromStr for Target {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        if text == "-" {
+            return Ok(Self::Stdout);
+        }
+        // `--csv *.jpg` would take the first photo as the output.
+        if find::has_photo_ending(Path::new(text)) {
+            return Err("this is the name of a photo; name the table first, e.g. grades.csv".into());
+        }
+        Ok(Self::File(text.into()))
+    }
+}
+
+fn point(text: &str) -> Result<Hint, String> {
+    let [x, y] = numbers(text)?;
+    Ok(Hint::At { x, y })
+}
+
+fn boxed(text: &str) -> Result<Hint, String> {
+    rectangle(text).map(Hint::Box)
+}
+
+fn rectangle(text: &str) -> Result<Rect, String> {
+    let [x, y, width, height] = numbers(text)?;
+    if width == 0 || height == 0 {
+        return Err("width and height must be above 0".into());
+    }
+    Ok(Rect { x, y, width, height })
+}
+
+fn white(text: &str) -> Result<White, String> {
+    if text.split(',').count() != 3 {
+        return rectangle(text).map(White::Spot).map_err(|_| "write R,G,B (0-255) or X,Y,W,H (pixels)".into());
+    }
+    let codes: [f64; 3] = numbers(text)?;
+    if codes.iter().all(|code| (1.0..=255.0).contains(code)) {
+        Ok(White::Codes(codes))
+    } else {
+        Err("R, G and B must be from 1 to 255".into())
+    }
+}
+
+fn scale(text: &str) -> Result<f64, String> {
+    let [scale]: [f64; 1] = numbers(text)?;
+    if scale.is_finite() && scale > 0.0 { Ok(scale) } else { Err("must be above 0".into()) }
+}
+
+/// `N` numbers with commas between.
+fn numbers<T: FromStr, const N: usize>(text: &str) -> Result<[T; N], String> {
+    let numbers: Option<Vec<T>> = text.split(',').map(|part| part.trim().parse().ok()).collect();
+    let wrong = || format!("write {N} number{} with commas between, without units", if N == 1 { "" } else { "s" });
+    numbers.and_then(|numbers| numbers.try_into().ok()).ok_or_else(wrong)
+}
+
+/// Reads painted points: a line each, `X,Y,plant` or `X,Y,other`; empty lines and lines that begin with `#` are skipped.
+fn strokes(path: &Path) -> Result<Hint, String> {
+    let text = fs::read_to_string(path).map_err(|error| format!("--stroke {}: {error}", path.display()))?;
+    let lines = (1..).zip(text.lines()).filter(|(_, line)| !line.trim().is_empty() && !line.starts_with('#'));
+    let points: Result<Vec<Stroke>, String> = lines
+        .map(|(number, line)| {
+            stroke(line)
+                .ok_or_else(|| format!("--stroke {}: line {number} is not `X,Y,plant` or `X,Y,other`", path.display()))
+        })
+        .collect();
+    match points? {
+        points if points.iter().any(|point| point.plant) => Ok(Hint::Strokes(points)),
+        _ => Err(format!("--stroke {}: no point on the plant", path.display())),
+    }
+}
+
+fn stroke(line: &str) -> Option<Stroke> {
+    let (place, kind) = line.rsplit_once(',')?;
+    let [x, y] = numbers(place).ok()?;
+    let plant = match kind.trim() {
+        "plant" => true,
+        "other" => false,
+        _ => return None,
+    };
+    Some(Stroke { x, y, plant })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use clap::CommandFactory;
+
+    fn parsed(line: &str) -> Result<Options, String> {
+        let args = Args::try_parse_from(line.split_whitespace()).map_err(|error| error.to_string())?;
+        let Command::Grade(grade) = args.command;
+        grade.options()
+    }
+
+    #[test]
+    fn clap_finds_no_fault_in_the_definition() {
+        Args::command().debug_assert();
+    }
+
+    #[test]
+    fn every_example_of_the_help_is_right() {
+        let lines: Vec<&str> = EXAMPLES.lines().skip(1).collect();
+        assert_eq!(lines.len(), 5);
+        for line in lines {
+            let command = line.trim().split("   ").next().unwrap();
+            assert!(parsed(command).is_ok(), "{command}: {:?}", parsed(command));
+        }
+    }
+
+    #[test]
+    fn specs_become_options() {
+        let options = parsed("variegauge grade a.jpg --one --at 3,4 --white 200,210,190.5 --px-per-mm 12.5").unwrap();
+        assert_eq!(options.plants, Plants::One);
+        assert_eq!(options.hint, Some(Hint::At { x: 3, y: 4 }));
+        assert_eq!(options.white, Some(White::Codes([200.0, 210.0, 190.5])));
+        assert_eq!(options.px_per_mm, Some(12.5));
+        let spot = Rect { x: 1, y: 2, width: 3, height: 4 };
+        assert_eq!(parsed("variegauge grade a.jpg --white 1,2,3,4").unwrap().white, Some(White::Spot(spot)));
+        assert_eq!(parsed("variegauge grade a.jpg --box 1,2,3,4").unwrap().hint, Some(Hint::Box(spot)));
+        assert_eq!(parsed("variegauge grade a.jpg").unwrap(), Options::default());
+    }
+
+    #[test]
+    fn wrong_specs_are_refused() {
+        for wrong in [
+            "",
+            "--white 1,2",
+            "--white 0,0,0",
+            "--white 300,1,1",
+            "--white a,b,c",
+            "--box 1,2,0,4",
+            "--at 5",
+            "--px-per-mm 0",
+            "--px-per-mm -3",
+            "--px-per-mm nan",
+            "--jobs 0",
+            "--one --many",
+            "--at 1,2 --box 1,2,3,4",
+            "--excel",
+            "--csv IMG_1.jpg",
+            "--color red",
+        ] {
+            let path = if wrong.is_empty() { "" } else { "a.jpg" };
+            assert!(parsed(&format!("variegauge grade {path} {wrong}")).is_err(), "{wrong}");
+        }
+    }
+
+    #[test]
+    fn painted_points_are_read_line_by_line() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("points");
+        fs::write(&path, "# mine\n\n3,4,plant\n 5, 6, other\n").unwrap();
+        let [plant, other] = [Stroke { x: 3, y: 4, plant: true }, Stroke { x: 5, y: 6, plant: false }];
+        assert_eq!(strokes(&path), Ok(Hint::Strokes(vec![plant, other])));
+        fs::write(&path, "3,4,leaf").unwrap();
+        assert!(strokes(&path).unwrap_err().contains("line 1"));
+        fs::write(&path, "3,4,other").unwrap();
+        assert!(strokes(&path).unwrap_err().contains("no point on the plant"));
+    }
+}

@@ -1,0 +1,205 @@
+//! The outputs of a run: all are opened before the work, and a broken one does not stop the others.
+
+use super::args::{Color, Outputs, Target};
+use super::say;
+use std::io::{self, ErrorKind, IsTerminal, Write};
+use std::path::{Path, PathBuf};
+use variegauge::error::{Error, Result};
+use variegauge::pipeline::Outcome;
+use variegauge::record::PhotoRecord;
+use variegauge::report::file::{self, Inputs, Output};
+use variegauge::report::table::Table;
+use variegauge::report::{csv, jsonl, masks, names, overlay};
+use variegauge::tissue::TissueMap;
+
+/// Columns of the table where no terminal tells its width.
+const WIDTH: usize = 100;
+
+/// Files that each photo gets; shared by the threads.
+pub(super) struct Pictures {
+    masks: Option<PathBuf>,
+    overlay: Option<PathBuf>,
+}
+
+/// Tables over all photos, filled in input order.
+pub(super) struct Tables {
+    csv: Option<Output>,
+    jsonl: Option<Output>,
+    table: Option<Table>,
+    excel: bool,
+    records: Vec<PhotoRecord>,
+    broken: bool,
+}
+
+impl Pictures {
+    /// Makes the folders and sees to it that no photo would be overwritten.
+    pub(super) fn open(args: &Outputs, stems: &[String], inputs: &Inputs) -> Result<Self> {
+        let folders = [(&args.masks, names::TISSUE), (&args.masks, names::PLANTS), (&args.overlay, names::OVERLAY)];
+        for (folder, ending) in folders {
+            let Some(folder) = folder else { continue };
+            file::make_folder(folder)?;
+            stems.iter().try_for_each(|stem| inputs.keep(&names::file(folder, stem, ending)))?;
+        }
+        Ok(Self { masks: args.masks.clone(), overlay: args.overlay.clone() })
+    }
+
+    /// Writes what was asked for of one photo.
+    pub(super) fn write(&self, outcome: &Outcome, record: &PhotoRecord) -> Result<()> {
+        if let Some(folder) = &self.masks {
+            let path = |ending| names::file(folder, &record.stem, ending);
+            file::write(&path(names::TISSUE), |out| masks::write(&outcome.tissue_mask(), out))?;
+            file::write(&path(names::PLANTS), |out| masks::write(&outcome.plants_mask(), out))?;
+        }
+        if let Some(folder) = &self.overlay {
+            let maps: Vec<&TissueMap> = outcome.plants.iter().map(|plant| &plant.tissue).collect();
+            let picture = overlay::draw(&outcome.calibrated.photo.rgb, &maps, record);
+            let path = names::file(folder, &record.stem, names::OVERLAY);
+            file::write(&path, |out| overlay::write(&picture, out))?;
+        }
+        Ok(())
+    }
+
+    /// Folders that were written to, in words.
+    pub(super) fn told(&self) -> Vec<String> {
+        let told = |what: &str, folder: &PathBuf| format!("{what} in {}", say::safe(&folder.to_string_lossy()));
+        let masks = self.masks.as_ref().map(|folder| told("masks", folder));
+        masks.into_iter().chain(self.overlay.as_ref().map(|folder| told("overlays", folder))).collect()
+    }
+}
+
+impl Tables {
+    /// Opens the tables and prints the heading of the one on the terminal.
+    pub(super) fn open<'a>(args: &Outputs, inputs: &Inputs, files: impl Iterator<Item = &'a str>) -> Result<Self> {
+        let open = |target: &Option<Target>| match target {
+            None => Ok(None),
+            Some(Target::Stdout) => Ok(Some(Output::stream("the standard output", io::stdout()))),
+            Some(Target::File(path)) => inputs.keep(path).and_then(|()| Output::create(path)).map(Some),
+        };
+        let (csv, jsonl) = (open(&args.csv)?, open(&args.jsonl)?);
+        let data = [&args.csv, &args.jsonl].into_iter().any(|target| *target == Some(Target::Stdout));
+        let table = (!args.quiet && !data).then(|| Table::new(width(), colored(args.color), files));
+        let mut tables = Self { csv, jsonl, table, excel: args.excel, records: Vec::new(), broken: false };
+        if let Some(table) = tables.table {
+            tables.print(&table.heading());
+        }
+        Ok(tables)
+    }
+
+    /// Whether the reader sees the reasons of failed photos in the table, so that they need not be told again.
+    pub(super) fn are_seen(&self) -> bool {
+        self.table.is_some() && io::stdout().is_terminal() && io::stderr().is_terminal()
+    }
+
+    /// Takes the next photo.
+    pub(super) fn add(&mut self, record: PhotoRecord) {
+        if let Some(table) = self.table {
+            self.print(&table.lines(&record));
+        }
+        if let Some(mut out) = self.jsonl.take() {
+            match out.put(|out| jsonl::write(&record, out)) {
+                Ok(()) => self.jsonl = Some(out),
+                Err(error) => self.break_at(&error),
+            }
+        }
+        if self.csv.is_some() {
+            self.records.push(record);
+        }
+    }
+
+    /// Completes the files; true if all outputs are whole.
+    pub(super) fn finish(mut self) -> bool {
+        if let Some(mut out) = self.csv.take() {
+            let done = out.put(|out| csv::write(&self.records, self.excel, out)).and_then(|()| out.finish());
+            done.unwrap_or_else(|error| self.break_at(&error));
+        }
+        if let Some(out) = self.jsonl.take() {
+            out.finish().unwrap_or_else(|error| self.break_at(&error));
+        }
+        !self.broken
+    }
+
+    /// Reports an output that cannot be written. A reader of the standard output that has seen enough is no error.
+    pub(super) fn break_at(&mut self, error: &Error) {
+        if matches!(error, Error::Write { source, .. } if source.kind() == ErrorKind::BrokenPipe) {
+            return;
+        }
+        say::error(&error.to_string());
+        if !std::mem::replace(&mut self.broken, true) {
+            say::remedy(error).into_iter().for_each(say::hint);
+        }
+    }
+
+    fn print(&mut self, text: &str) {
+        let mut out = io::stdout().lock();
+        if let Err(source) = out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
+            self.table = None;
+            self.break_at(&Error::Write { path: "the standard output".into(), source });
+        }
+    }
+}
+
+/// Files of the tables, in words.
+pub(super) fn told(args: &Outputs) -> Vec<String> {
+    let path = |target: &Option<Target>| match target {
+        Some(Target::File(path)) => Some(say::safe(&path.to_string_lossy())),
+        Some(Target::Stdout) | None => None,
+    };
+    [path(&args.csv), path(&args.jsonl)].into_iter().flatten().collect()
+}
+
+/// Whether both tables would go to one place.
+pub(super) fn clash(args: &Outputs) -> bool {
+    let full = |path: &Path| std::path::absolute(path).unwrap_or_else(|_| path.to_owned());
+    match (&args.csv, &args.jsonl) {
+        (Some(Target::File(a)), Some(Target::File(b))) => full(a) == full(b),
+        (a, b) => a.is_some() && a == b,
+    }
+}
+
+fn width() -> usize {
+    terminal_size::terminal_size().map_or(WIDTH, |(width, _)| usize::from(width.0))
+}
+
+/// `NO_COLOR` counts when it is not empty (no-color.org).
+fn colored(color: Color) -> bool {
+    let set = |name: &str| std::env::var_os(name).unwrap_or_default();
+    match color {
+        Color::Always => true,
+        Color::Never => false,
+        Color::Auto => io::stdout().is_terminal() && set("NO_COLOR").is_empty() && set("TERM") != "dumb",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use variegauge::base::raster::Raster;
+    use variegauge::calibrate::{Calibrated, White, WhiteSource};
+    use variegauge::options::Options;
+    use variegauge::photo::{Photo, Primaries};
+
+    #[test]
+    fn a_photo_gets_its_three_pictures_and_nothing_else() {
+        let folder = tempfile::tempdir().unwrap();
+        let photo = Photo {
+            rgb: Raster::filled(5, 3, [120, 120, 120]),
+            primaries: Primaries::Srgb,
+            taken_at: None,
+            camera: None,
+            focal_35mm: None,
+            sha256: String::new(),
+            doubts: Vec::new(),
+        };
+        let white = White { source: WhiteSource::Estimated, rgb: [1.0; 3], mired_sd: 0.0, duv_sd: 0.0 };
+        let calibrated = Calibrated { photo, white, px_per_mm: None, doubts: Vec::new() };
+        let outcome = Outcome { calibrated, plants: Vec::new() };
+        let record = PhotoRecord::graded("in/IMG.jpg", "IMG-2", &outcome, &Options::default());
+        let folder = folder.path();
+        Pictures { masks: Some(folder.into()), overlay: Some(folder.into()) }.write(&outcome, &record).unwrap();
+        let size = |name| image::image_dimensions(folder.join(name)).unwrap();
+        assert_eq!(size("IMG-2.tissue.png"), (5, 3));
+        assert_eq!(size("IMG-2.plants.png"), (5, 3));
+        assert!(size("IMG-2.overlay.jpg").0 > 1000);
+        assert_eq!(folder.read_dir().unwrap().count(), 3);
+    }
+}

@@ -1,0 +1,282 @@
+//! From what the stages made to the record: naming and rounding.
+
+use super::{Bands, Calibration, Estimate, FlagRecord, Pattern, PhotoRecord, PlantRecord, Settings, Status, Stripes};
+use crate::base::raster::Raster;
+use crate::base::stats::Interval;
+use crate::calibrate::{Calibrated, WhiteSource};
+use crate::grade::Flag;
+use crate::options::Options;
+use crate::pipeline::{Outcome, Plant};
+use crate::tissue::class::PerTissue;
+use sha2::{Digest, Sha256};
+use std::collections::BTreeMap;
+
+impl PhotoRecord {
+    /// The record of a photo that was measured.
+    pub fn graded(file: &str, stem: &str, outcome: &Outcome, options: &Options) -> Self {
+        let Outcome { calibrated, plants } = outcome;
+        let photo = &calibrated.photo;
+        let mut doubts = photo.doubts.clone();
+        doubts.extend(calibrated.doubts.iter().filter(|d| !photo.doubts.contains(d)).cloned());
+        Self {
+            sha256: Some(photo.sha256.clone()),
+            width: Some(photo.rgb.width()),
+            height: Some(photo.rgb.height()),
+            taken_at: photo.taken_at.clone(),
+            camera: photo.camera.clone(),
+            doubts,
+            calibration: Some(Calibration::new(calibrated, options)),
+            plants: (1..).zip(plants).map(|(index, plant)| PlantRecord::new(index, plant)).collect(),
+            ..Self::blank(file, stem, Status::Graded, options)
+        }
+    }
+
+    /// The record of a photo that was not measured, with the reason that the grower reads.
+    pub fn stopped(file: &str, stem: &str, (status, reason): (Status, String), options: &Options) -> Self {
+        Self { error: Some(reason), ..Self::blank(file, stem, status, options) }
+    }
+
+    fn blank(file: &str, stem: &str, status: Status, options: &Options) -> Self {
+        Self {
+            schema: "variegauge.photo/1",
+            file: file.into(),
+            stem: stem.into(),
+            sha256: None,
+            width: None,
+            height: None,
+            taken_at: None,
+            camera: None,
+            status,
+            error: None,
+            doubts: Vec::new(),
+            calibration: None,
+            plants: Vec::new(),
+            program: concat!("variegauge ", env!("CARGO_PKG_VERSION")),
+            settings: Settings::new(options),
+        }
+    }
+}
+
+impl Calibration {
+    fn new(calibrated: &Calibrated, options: &Options) -> Self {
+        let white = &calibrated.white;
+        Self {
+            white: match white.source {
+                WhiteSource::Card => "card",
+                WhiteSource::Estimated => "estimated",
+                WhiteSource::Given => "given",
+            },
+            white_gain: white.rgb.map(|channel| rounded(1.0 / f64::from(channel), 4)),
+            white_mired_sd: rounded(white.mired_sd, 1),
+            scale: match (options.px_per_mm, calibrated.px_per_mm) {
+                (Some(_), _) => "given",
+                (None, Some(_)) => "card",
+                (None, None) => "none",
+            },
+            px_per_mm: calibrated.px_per_mm.and_then(|scale| rounded(scale, 3)),
+            camera_tilt_deg: None,
+            camera_distance_mm: None,
+            cards: Vec::new(),
+        }
+    }
+}
+
+impl PlantRecord {
+    fn new(index: usize, plant: &Plant) -> Self {
+        let Plant { rosette, measures, grade, .. } = plant;
+        let bounds = rosette.bounds;
+        Self {
+            index,
+            number: None,
+            bounds: [bounds.x, bounds.y, bounds.width, bounds.height],
+            centre: centroid(&rosette.mask)
+                .map(|[x, y]| [x + bounds.x as f64, y + bounds.y as f64].map(|v| (v * 10.0).round() / 10.0)),
+            pixels: measures.pixels,
+            diameter_px: rounded(measures.diameter_px, 1),
+            diameter_mm: measures.diameter_mm.and_then(|mm| rounded(mm, 2)),
+            confidence: rounded(rosette.confidence, 4),
+            tissue: PerTissue(measures.tissue.0.map(|share| rounded(share, 4))),
+            green_fraction: Estimate::fraction(measures.green_fraction),
+            pale_fraction: Estimate::fraction(measures.pale_fraction),
+            red_fraction: Estimate::fraction(measures.red_fraction),
+            green_capacity: Estimate::fraction(measures.green_capacity),
+            bands: Bands::default(),
+            stripes: Stripes::default(),
+            pattern: Pattern::default(),
+            score: None,
+            score_parts: BTreeMap::new(),
+            decision: None,
+            flags: grade.flags.iter().map(FlagRecord::new).collect(),
+            doubts: rosette.doubts.clone(),
+        }
+    }
+}
+
+impl Estimate {
+    fn fraction(interval: Option<Interval>) -> Self {
+        interval.map_or_else(Self::default, |i| Self {
+            value: rounded(i.value, 4),
+            low: rounded(i.low, 4),
+            high: rounded(i.high, 4),
+        })
+    }
+}
+
+impl FlagRecord {
+    fn new(flag: &Flag) -> Self {
+        Self { code: flag.code, text: flag.text.clone(), value: rounded(flag.value, 4), limit: rounded(flag.limit, 4) }
+    }
+}
+
+impl Settings {
+    fn new(options: &Options) -> Self {
+        let Options { plants, hint, white, px_per_mm } = options;
+        let mut hash = hex(&Sha256::digest(format!("{plants:?} {hint:?} {white:?} {px_per_mm:?}")));
+        hash.truncate(16);
+        let hint = hint.as_ref().map(ToString::to_string);
+        let white = white.as_ref().map(ToString::to_string);
+        Self { plants: plants.name(), hint, white, px_per_mm: *px_per_mm, hash }
+    }
+}
+
+/// Bytes as lower-case hex.
+pub fn hex(bytes: &[u8]) -> String {
+    let digit = |value: u8| char::from(b"0123456789abcdef"[usize::from(value)]);
+    bytes.iter().flat_map(|byte| [digit(byte >> 4), digit(byte & 15)]).collect()
+}
+
+/// `value` with `decimals` digits after the point, so that texts are stable; `None` if it is no number. Minus zero
+/// becomes zero.
+fn rounded(value: f64, decimals: i32) -> Option<f64> {
+    let unit = 10f64.powi(decimals);
+    value.is_finite().then(|| (value * unit).round() / unit + 0.0)
+}
+
+/// Mean column and row of the true pixels.
+fn centroid(mask: &Raster<bool>) -> Option<[f64; 2]> {
+    let (mut n, mut sum_x, mut sum_y) = (0_usize, 0, 0);
+    for y in 0..mask.height() {
+        for (x, _) in mask.row(y).iter().enumerate().filter(|(_, inside)| **inside) {
+            n += 1;
+            sum_x += x;
+            sum_y += y;
+        }
+    }
+    (n > 0).then(|| [sum_x as f64 / n as f64, sum_y as f64 / n as f64])
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::base::doubt::Doubt;
+    use crate::error::Error;
+    use crate::pipeline::drawn;
+    use serde_json::json;
+
+    fn outcome() -> Outcome {
+        let mut outcome = drawn(&[&["gggc", "grb."]]);
+        outcome.calibrated.photo.doubts.push(Doubt::new("no-date", "the photo has no date"));
+        outcome.calibrated.doubts = outcome.calibrated.photo.doubts.clone();
+        outcome.calibrated.doubts.push(Doubt::new("no-scale", "no label card"));
+        outcome.plants[0].grade.flags.push(Flag { code: "x", text: "y".into(), value: 0.123_456, limit: f64::NAN });
+        outcome
+    }
+
+    #[test]
+    fn json_has_every_key_of_the_contract_and_null_for_the_unknown() {
+        let record = PhotoRecord::graded("in/a.jpg", "a", &outcome(), &Options::default());
+        let value = serde_json::to_value(&record).unwrap();
+        let none = json!({"value": null, "low": null, "high": null});
+        let plant = json!({
+            "index": 1, "plant": null, "box": [0, 0, 4, 2], "centre": [1.3, 0.4], "pixels": 7,
+            "diameter_px": 4.0, "diameter_mm": null, "confidence": 0.9,
+            "tissue": {"green": 0.5714, "cream": 0.1429, "gold": 0.0, "red": 0.1429, "band": 0.1429, "dead": 0.0, "unsure": 0.0},
+            "green_fraction": {"value": 0.5714, "low": 0.5314, "high": 0.6114},
+            "pale_fraction": {"value": 0.1429, "low": 0.1029, "high": 0.1829},
+            "red_fraction": {"value": 0.1429, "low": 0.1029, "high": 0.1829},
+            "green_capacity": none,
+            "bands": {"count": null, "width_mm": {"value": null, "low": null, "high": null, "p10": null, "p90": null},
+                "pitch_mm": none, "width_rel": null, "class": null},
+            "stripes": {"count": null, "width_mm": none, "fineness": null},
+            "pattern": {"name": null, "tone": null, "confidence": null},
+            "score": null, "score_parts": {}, "decision": null,
+            "flags": [{"code": "x", "text": "y", "value": 0.1235, "limit": null}], "doubts": []
+        });
+        let expected = json!({
+            "schema": "variegauge.photo/1", "file": "in/a.jpg", "stem": "a", "sha256": "00ff", "width": 4, "height": 2,
+            "taken_at": "2026-01-31T09:15:00", "camera": null, "status": "graded", "error": null,
+            "doubts": [{"code": "no-date", "text": "the photo has no date"}, {"code": "no-scale", "text": "no label card"}],
+            "calibration": {"white": "estimated", "white_gain": [1.25, 1.0, 0.8], "white_mired_sd": 12.3, "scale": "none",
+                "px_per_mm": null, "camera_tilt_deg": null, "camera_distance_mm": null, "cards": []},
+            "plants": [plant], "program": value["program"], "settings": value["settings"]
+        });
+        assert_eq!(value, expected);
+    }
+
+    /// Paths of all values that hold no others, as `plants[].box[]`.
+    fn leaves(value: &serde_json::Value, path: &str, found: &mut Vec<String>) {
+        if let Some(map) = value.as_object().filter(|map| !map.is_empty()) {
+            map.iter().for_each(|(key, value)| leaves(value, &format!("{path}.{key}"), found));
+        } else if let Some(values) = value.as_array().filter(|values| !values.is_empty()) {
+            for value in values {
+                leaves(value, &format!("{path}[]"), found);
+            }
+        } else {
+            found.push(path.trim_start_matches('.').into());
+        }
+    }
+
+    #[test]
+    fn every_key_is_explained() {
+        let record = PhotoRecord::graded("in/a.jpg", "a", &outcome(), &Options::default());
+        let mut found = Vec::new();
+        leaves(&serde_json::to_value(&record).unwrap(), "", &mut found);
+        assert!(found.contains(&"plants[].bands.width_mm.p10".to_owned()), "{found:?}");
+        let text = include_str!("../../docs/output.md");
+        let named = |path: &str| text.contains(&format!("`{path}`"));
+        // `tissue.green` and `flags[].code` are told where `tissue` and `flags` are.
+        let parent = |path: &str| path.rsplit_once('.').is_some_and(|(parent, _)| named(parent.trim_end_matches("[]")));
+        for path in found {
+            let path = path.trim_end_matches("[]");
+            let told = named(path) || (parent(path) && path.rsplit_once('.').is_some_and(|(up, _)| up != "plants[]"));
+            assert!(told, "{path}");
+        }
+    }
+
+    #[test]
+    fn a_photo_without_measurement_keeps_its_reason() {
+        let status = |error: Error| (Status::of(&error), error.to_string());
+        let refused = status(Error::Refused("too dark".into()));
+        let record = PhotoRecord::stopped("b.jpg", "b", refused, &Options::default());
+        let value = serde_json::to_value(&record).unwrap();
+        assert_eq!((&value["status"], &value["error"]), (&json!("refused"), &json!("too dark")));
+        assert_eq!((&value["calibration"], &value["plants"]), (&json!(null), &json!([])));
+        assert_eq!(Status::of(&Error::Damaged(String::new())), Status::Failed);
+    }
+
+    #[test]
+    fn a_stated_scale_is_given_and_a_found_one_is_the_cards() {
+        let mut outcome = outcome();
+        outcome.calibrated.px_per_mm = Some(25.123_456);
+        let scale = |options: &Options| {
+            let calibration = PhotoRecord::graded("a", "a", &outcome, options).calibration.unwrap();
+            (calibration.scale, calibration.px_per_mm)
+        };
+        assert_eq!(scale(&Options::default()), ("card", Some(25.123)));
+        assert_eq!(scale(&Options { px_per_mm: Some(25.123_456), ..Options::default() }), ("given", Some(25.123)));
+    }
+
+    #[test]
+    fn other_settings_other_hash() {
+        let hash = |px_per_mm| Settings::new(&Options { px_per_mm, ..Options::default() }).hash;
+        assert_eq!(hash(None), hash(None));
+        assert_ne!(hash(None), hash(Some(10.0)));
+        assert_eq!(hash(None).len(), 16);
+    }
+
+    #[test]
+    fn rounding_gives_no_minus_zero_and_no_nan() {
+        assert_eq!(rounded(-0.000_01, 4).map(f64::is_sign_negative), Some(false));
+        assert_eq!(rounded(f64::INFINITY, 2), None);
+    }
+}

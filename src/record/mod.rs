@@ -1,0 +1,252 @@
+//! All that is known of one photo and its plants, flat, rounded and named as the outside sees it: schema
+//! `variegauge.photo/1`. Each key is explained in `docs/output.md`. Keys that no stage measures yet are null.
+
+mod build;
+
+use crate::base::doubt::Doubt;
+use crate::error::Error;
+use crate::tissue::class::{PerTissue, Tissue};
+use serde::ser::SerializeMap;
+use serde::{Serialize, Serializer};
+use std::collections::BTreeMap;
+
+pub use build::hex;
+
+/// What became of a photo.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Status {
+    /// Measured.
+    Graded,
+    /// The photo is sound but cannot be measured.
+    Refused,
+    /// It could not be read, or the program failed on it.
+    Failed,
+}
+
+/// One photo.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct PhotoRecord {
+    /// `variegauge.photo/1`.
+    pub schema: &'static str,
+    /// The photo's file, as the user named it.
+    pub file: String,
+    /// What the names of this photo's masks and overlay begin with.
+    pub stem: String,
+    /// SHA-256 of the file, lower-case hex.
+    pub sha256: Option<String>,
+    /// Columns of the upright photo.
+    pub width: Option<usize>,
+    /// Rows of the upright photo.
+    pub height: Option<usize>,
+    /// Capture time, ISO 8601; with zone only if the photo states it.
+    pub taken_at: Option<String>,
+    /// Camera make and model.
+    pub camera: Option<String>,
+    /// What became of it.
+    pub status: Status,
+    /// Why it was not graded.
+    pub error: Option<String>,
+    /// Caveats of the whole photo.
+    pub doubts: Vec<Doubt>,
+    /// Colour and scale.
+    pub calibration: Option<Calibration>,
+    /// Its plants.
+    pub plants: Vec<PlantRecord>,
+    /// Program and version.
+    pub program: &'static str,
+    /// The options of the run.
+    pub settings: Settings,
+}
+
+/// Colour and scale of a photo.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Calibration {
+    /// `card`, `estimated` or `given`.
+    pub white: &'static str,
+    /// What linear red, green and blue are multiplied with to make white neutral; green is 1.
+    pub white_gain: [Option<f64>; 3],
+    /// Standard uncertainty of the white point along daylight, mired.
+    pub white_mired_sd: Option<f64>,
+    /// `card`, `given` or `none`.
+    pub scale: &'static str,
+    /// Pixels a millimetre at the plant.
+    pub px_per_mm: Option<f64>,
+    /// Camera against the vertical of the card, degrees.
+    pub camera_tilt_deg: Option<f64>,
+    /// Camera to card, mm.
+    pub camera_distance_mm: Option<f64>,
+    /// Label cards found.
+    pub cards: Vec<Card>,
+}
+
+/// A label card in the photo.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Card {
+    /// Plant number on it.
+    pub plant: String,
+    /// Corners in the upright photo, pixels: top left, top right, bottom right, bottom left.
+    pub corners: [[f64; 2]; 4],
+}
+
+/// One plant.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct PlantRecord {
+    /// 1.. in the photo; the value in the plants mask.
+    pub index: usize,
+    /// Plant number from its card.
+    #[serde(rename = "plant")]
+    pub number: Option<String>,
+    /// x, y, width, height in the upright photo, pixels.
+    #[serde(rename = "box")]
+    pub bounds: [usize; 4],
+    /// Centroid of the outline in the upright photo, pixels.
+    pub centre: Option<[f64; 2]>,
+    /// Leaf pixels.
+    pub pixels: usize,
+    /// Largest extent, pixels.
+    pub diameter_px: Option<f64>,
+    /// Largest extent, mm.
+    pub diameter_mm: Option<f64>,
+    /// Agreement on the outline, 0..1.
+    pub confidence: Option<f64>,
+    /// Share of each tissue of all visible leaf.
+    #[serde(serialize_with = "by_name")]
+    pub tissue: PerTissue<Option<f64>>,
+    /// Green / living leaf.
+    pub green_fraction: Estimate,
+    /// (Cream + gold) / living leaf.
+    pub pale_fraction: Estimate,
+    /// Red / living leaf.
+    pub red_fraction: Estimate,
+    /// Green / (green + cream + gold).
+    pub green_capacity: Estimate,
+    /// Bands across the leaves.
+    pub bands: Bands,
+    /// Stripes along the leaves.
+    pub stripes: Stripes,
+    /// Variegation pattern.
+    pub pattern: Pattern,
+    /// Score by the standard.
+    pub score: Option<f64>,
+    /// What the score is made of.
+    pub score_parts: BTreeMap<String, f64>,
+    /// Decision by the standard.
+    pub decision: Option<String>,
+    /// What the standard warns of.
+    pub flags: Vec<FlagRecord>,
+    /// Caveats of this plant.
+    pub doubts: Vec<Doubt>,
+}
+
+/// A value with its 95 % interval; all three or none.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize)]
+pub struct Estimate {
+    /// Best value.
+    pub value: Option<f64>,
+    /// Lower end.
+    pub low: Option<f64>,
+    /// Upper end.
+    pub high: Option<f64>,
+}
+
+/// Bands across the leaves.
+#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+pub struct Bands {
+    /// How many were measured.
+    pub count: Option<usize>,
+    /// Width along the leaf, mm.
+    pub width_mm: Spread,
+    /// Centre to centre distance of neighbours, mm.
+    pub pitch_mm: Estimate,
+    /// Width in parts of the plant's diameter.
+    pub width_rel: Option<f64>,
+    /// Trade class of the width.
+    pub class: Option<String>,
+}
+
+/// A mean with its 95 % interval, and how far single values spread.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize)]
+pub struct Spread {
+    /// The mean and its interval.
+    #[serde(flatten)]
+    pub mean: Estimate,
+    /// One in ten is narrower.
+    pub p10: Option<f64>,
+    /// One in ten is wider.
+    pub p90: Option<f64>,
+}
+
+/// Stripes along the leaves.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize)]
+pub struct Stripes {
+    /// How many were measured.
+    pub count: Option<usize>,
+    /// Width across the leaf, mm.
+    pub width_mm: Estimate,
+    /// 0 (broad) to 1 (fine).
+    pub fineness: Option<f64>,
+}
+
+/// Variegation pattern.
+#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+pub struct Pattern {
+    /// Botanical name.
+    pub name: Option<String>,
+    /// `albo`, `aureo` or `none`.
+    pub tone: Option<String>,
+    /// 0..1.
+    pub confidence: Option<f64>,
+}
+
+/// Something that the standard warns of.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct FlagRecord {
+    /// For programs.
+    pub code: &'static str,
+    /// For people.
+    pub text: String,
+    /// The measured number.
+    pub value: Option<f64>,
+    /// The standard's limit.
+    pub limit: Option<f64>,
+}
+
+/// The options of the run, as words.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Settings {
+    /// `auto`, `one` or `many`.
+    pub plants: &'static str,
+    /// Where the user says the plant is.
+    pub hint: Option<String>,
+    /// What the user says is white.
+    pub white: Option<String>,
+    /// Scale stated by the user, pixels a millimetre.
+    pub px_per_mm: Option<f64>,
+    /// First 16 hex digits of the SHA-256 of the above: equal settings have equal hashes.
+    pub hash: String,
+}
+
+impl Status {
+    /// The status of a photo that stopped with `error`.
+    pub fn of(error: &Error) -> Self {
+        if matches!(error, Error::Refused(_)) { Self::Refused } else { Self::Failed }
+    }
+
+    /// As a word.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Graded => "graded",
+            Self::Refused => "refused",
+            Self::Failed => "failed",
+        }
+    }
+}
+
+fn by_name<S: Serializer>(shares: &PerTissue<Option<f64>>, serializer: S) -> Result<S::Ok, S::Error> {
+    let mut map = serializer.serialize_map(Some(Tissue::ALL.len()))?;
+    for tissue in Tissue::ALL {
+        map.serialize_entry(tissue.name(), &shares[tissue])?;
+    }
+    map.end()
+}

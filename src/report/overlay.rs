@@ -1,0 +1,270 @@
+//! The picture that shows why: the photo at the left, the same with outlines and tissues at the right, a legend below.
+
+use super::legend;
+use super::paint::{Pen, Style, fill};
+use super::palette::{self, DARK, DIM, LIGHT};
+use super::text::shown;
+use crate::base::raster::{Raster, Rect};
+use crate::record::PhotoRecord;
+use crate::tissue::TissueMap;
+use crate::tissue::class::Tissue;
+use fast_image_resize as resize;
+use image::RgbImage;
+use image::codecs::jpeg::JpegEncoder;
+use std::io::{Error, Result, Write};
+
+/// Longest and shortest long side of a pane, pixels: small photos are enlarged so that the legend has room.
+const PANE: (usize, usize) = (1600, 1000);
+
+/// Blank columns between the panes.
+const GAP: usize = 8;
+
+/// Quality of the JPEG.
+const QUALITY: u8 = 90;
+
+/// Half the width of an outline, and of its dark halo, pixels.
+const LINE: (f32, f32) = (1.3, 3.2);
+
+/// Draws the overlay. `plants` are in the order of the record's plants.
+pub fn draw(rgb: &Raster<[u8; 3]>, plants: &[&TissueMap], photo: &PhotoRecord) -> RgbImage {
+    let long = rgb.width().max(rgb.height()).max(1);
+    let scale = long.clamp(PANE.1, PANE.0) as f64 / long as f64;
+    let original = resized(rgb, scale);
+    let labels = Labels::new(plants, (original.width() as usize, original.height() as usize), scale);
+    let mut marked = original.clone();
+    labels.tint(&mut marked);
+    labels.outline(&mut marked);
+    let pen = Pen::new();
+    let size = (2 * labels.width() / 88).max(18);
+    for (index, map) in (1..).zip(plants) {
+        labels.number(&mut marked, (index, scaled(map.bounds, scale)), &pen, size * 5 / 4);
+    }
+    composed([&original, &marked], photo, size, &pen)
+}
+
+/// Writes the overlay as JPEG, without any metadata.
+pub fn write(overlay: &RgbImage, out: &mut dyn Write) -> Result<()> {
+    JpegEncoder::new_with_quality(out, QUALITY).encode_image(overlay).map_err(Error::other)
+}
+
+fn composed(panes: [&RgbImage; 2], photo: &PhotoRecord, size: usize, pen: &Pen) -> RgbImage {
+    let (width, height) = (panes[0].width() as usize, panes[0].height() as usize);
+    let (full, top) = (2 * width + GAP, 2 * size);
+    let strip = legend::draw(photo, full, size, pen);
+    let mut image = RgbImage::from_pixel(full as u32, (top + height) as u32 + strip.height(), image::Rgb(DARK));
+    let title = Style { size: size as f32, color: LIGHT, bold: true };
+    let name = shown(photo.file.rsplit(['/', '\\']).next().unwrap_or_default());
+    pen.write(&mut image, (size, size / 2), &name, title);
+    pen.write(
+        &mut image,
+        (width + GAP + size, size / 2),
+        "what was measured",
+        Style { color: DIM, bold: false, ..title },
+    );
+    image::imageops::replace(&mut image, panes[0], 0, top as i64);
+    image::imageops::replace(&mut image, panes[1], (width + GAP) as i64, top as i64);
+    image::imageops::replace(&mut image, &strip, 0, (top + height) as i64);
+    image
+}
+
+/// The photo at the pane's size.
+fn resized(rgb: &Raster<[u8; 3]>, scale: f64) -> RgbImage {
+    let [width, height] = [rgb.width(), rgb.height()].map(|n| ((n as f64 * scale).round() as u32).max(1));
+    let bytes = rgb.as_slice().as_flattened();
+    let source = resize::images::ImageRef::new(rgb.width() as u32, rgb.height() as u32, bytes, resize::PixelType::U8x3);
+    let mut target = resize::images::Image::new(width, height, resize::PixelType::U8x3);
+    let options = resize::ResizeOptions::new().resize_alg(resize::ResizeAlg::Convolution(resize::FilterType::Bilinear));
+    let source = source.expect("a raster holds three bytes a pixel");
+    resize::Resizer::new().resize(&source, &mut target, &options).expect("both pictures hold three bytes a pixel");
+    RgbImage::from_vec(width, height, target.into_vec()).expect("the picture has this size")
+}
+
+fn scaled(bounds: Rect, scale: f64) -> Rect {
+    let at = |v: usize| (v as f64 * scale) as usize;
+    let (x, y) = (at(bounds.x), at(bounds.y));
+    Rect { x, y, width: at(bounds.right()) - x, height: at(bounds.bottom()) - y }
+}
+
+/// Plant (1..) and tissue of each pixel of a pane.
+struct Labels(Raster<Option<(usize, Tissue)>>);
+
+impl Labels {
+    /// Takes the photo's pixel at the middle of each pixel of the pane.
+    fn new(plants: &[&TissueMap], (width, height): (usize, usize), scale: f64) -> Self {
+        let mut labels = Raster::filled(width, height, None);
+        let source = |v: usize| ((v as f64 + 0.5) / scale) as usize;
+        for (index, map) in (1..).zip(plants) {
+            let area = scaled(map.bounds, scale).grown(1, labels.bounds());
+            for (x, y) in (area.y..area.bottom()).flat_map(|y| (area.x..area.right()).map(move |x| (x, y))) {
+                let (sx, sy) = (source(x), source(y));
+                if map.bounds.contains(sx, sy) && labels.get(x, y).is_none() {
+                    let tissue = map.tissue.get(sx - map.bounds.x, sy - map.bounds.y);
+                    labels.set(x, y, tissue.map(|tissue| (index, tissue)));
+                }
+            }
+        }
+        Self(labels)
+    }
+
+    fn width(&self) -> usize {
+        self.0.width()
+    }
+
+    fn plant(&self, x: usize, y: usize) -> usize {
+        self.0.get(x, y).map_or(0, |(plant, _)| plant)
+    }
+
+    fn tint(&self, pane: &mut RgbImage) {
+        for y in 0..self.0.height() {
+            for (x, label) in self.0.row(y).iter().enumerate() {
+                if let Some((_, tissue)) = label {
+                    let pixel = pane.get_pixel_mut(x as u32, y as u32);
+                    pixel.0 = palette::painted(pixel.0, *tissue, x, y);
+                }
+            }
+        }
+    }
+
+    /// Draws a light line with a dark halo where a plant ends.
+    fn outline(&self, pane: &mut RgbImage) {
+        let (width, height) = (self.0.width(), self.0.height());
+        let edge: Vec<(usize, usize)> = (1..height)
+            .flat_map(|y| (1..width).map(move |x| (x, y)))
+            .filter(|&(x, y)| {
+                let here = self.plant(x, y);
+                here != self.plant(x - 1, y) || here != self.plant(x, y - 1)
+            })
+            .collect();
+        for (radius, color) in [(LINE.1, DARK), (LINE.0, [255, 255, 255])] {
+            for &(x, y) in &edge {
+                stamp(pane, (x, y), radius, color);
+            }
+        }
+    }
+
+    /// Writes a plant's number in a dark badge beside it, where it hides least of any plant.
+    fn number(&self, pane: &mut RgbImage, (index, plant): (usize, Rect), pen: &Pen, size: usize) {
+        let text = index.to_string();
+        let style = Style { size: size as f32, color: LIGHT, bold: true };
+        let (width, height) = (pen.width(&text, style) + size * 2 / 3, size * 4 / 3);
+        let badge = |(x, y): (usize, usize)| {
+            let x = x.min(self.0.width().saturating_sub(width));
+            let y = y.min(self.0.height().saturating_sub(height));
+            Rect { x, y, width, height }.grown(0, self.0.bounds())
+        };
+        let hidden = |area: &Rect| {
+            let pixels = (area.y..area.bottom()).flat_map(|y| (area.x..area.right()).map(move |x| (x, y)));
+            pixels.filter(|&(x, y)| self.plant(x, y) > 0).count()
+        };
+        let places = places(plant, (width, height)).into_iter().map(badge);
+        let area = places.min_by_key(hidden).expect("there are several places");
+        fill(pane, (area.x, area.y), (area.width, area.height), DARK);
+        pen.write(pane, (area.x + size / 3, area.y + size / 6), &text, style);
+    }
+}
+
+/// Where a badge may stand: in the corners of the plant's box, then beside the box.
+fn places(plant: Rect, (width, height): (usize, usize)) -> [(usize, usize); 8] {
+    let (left, top) = (plant.x, plant.y);
+    let (right, bottom) = (plant.right().saturating_sub(width), plant.bottom().saturating_sub(height));
+    let (middle, centre) = (usize::midpoint(left, right), usize::midpoint(top, bottom));
+    let (before, above) = (left.saturating_sub(width), top.saturating_sub(height));
+    let corners = [(left, top), (right, top), (left, bottom), (right, bottom)];
+    let sides = [(middle, above), (plant.right(), centre), (before, centre), (middle, plant.bottom())];
+    std::array::from_fn(|i| if i < 4 { corners[i] } else { sides[i - 4] })
+}
+
+fn stamp(pane: &mut RgbImage, (x, y): (usize, usize), radius: f32, color: [u8; 3]) {
+    let reach = radius.ceil() as i64;
+    for (dx, dy) in (-reach..=reach).flat_map(|dy| (-reach..=reach).map(move |dx| (dx, dy))) {
+        let (px, py) = (x as i64 + dx, y as i64 + dy);
+        let near = ((dx * dx + dy * dy) as f32) <= radius * radius;
+        if near && (0..i64::from(pane.width())).contains(&px) && (0..i64::from(pane.height())).contains(&py) {
+            pane.put_pixel(px as u32, py as u32, image::Rgb(color));
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::options::Options;
+    use crate::pipeline::{Outcome, drawn};
+
+    fn overlay(outcome: &Outcome, name: &str) -> RgbImage {
+        let record = PhotoRecord::graded(name, "a", outcome, &Options::default());
+        let maps: Vec<&TissueMap> = outcome.plants.iter().map(|plant| &plant.tissue).collect();
+        draw(&outcome.calibrated.photo.rgb, &maps, &record)
+    }
+
+    /// A grey photo, 1200 x 800, with a plant whose left half is green and right half red in the middle third.
+    fn scene() -> Outcome {
+        let row = |y: usize| -> String {
+            let letter = |x| match (y, x) {
+                (267..534, 400..600) => 'g',
+                (267..534, 600..800) => 'r',
+                _ => '.',
+            };
+            (0..1200).map(letter).collect()
+        };
+        let rows: Vec<String> = (0..800).map(row).collect();
+        drawn(&[&rows.iter().map(String::as_str).collect::<Vec<_>>()])
+    }
+
+    #[test]
+    fn the_photo_stays_as_it_is_at_the_left_and_only_the_plant_changes_at_the_right() {
+        let image = overlay(&scene(), "a.jpg");
+        let top = image.height() as usize - 800 - legend_height(&image);
+        assert_eq!(image.width(), 2 * 1200 + GAP as u32);
+        let at = |x: usize, y: usize| image.get_pixel(x as u32, (top + y) as u32).0;
+        let (leaf, right) = ([90, 120, 80], 1200 + GAP);
+        for (x, y) in [(0, 0), (500, 400), (700, 400), (1199, 799)] {
+            assert_eq!(at(x, y), leaf, "left pane at {x},{y}");
+        }
+        for (x, y) in [(0, 700), (380, 400), (600, 560), (1199, 799)] {
+            assert_eq!(at(right + x, y), leaf, "right pane at {x},{y}");
+        }
+        assert_eq!(at(right + 500, 400), palette::painted(leaf, Tissue::Green, 500, 400));
+        assert_eq!(at(right + 700, 400), palette::painted(leaf, Tissue::Red, 700, 400));
+        assert_eq!(at(right + 400, 400), [255, 255, 255], "outline");
+        assert_eq!(at(right + 397, 400), DARK, "halo");
+    }
+
+    fn legend_height(image: &RgbImage) -> usize {
+        let record = PhotoRecord::graded("a.jpg", "a", &scene(), &Options::default());
+        let size = 2 * 1200 / 88;
+        legend::draw(&record, image.width() as usize, size, &Pen::new()).height() as usize
+    }
+
+    #[test]
+    fn sizes_are_held_and_no_name_or_size_breaks_it() {
+        let tiny = overlay(&drawn(&[&["g"]]), "esc\u{1b}[2J\n植物.jpg");
+        assert_eq!(tiny.width(), 2 * PANE.1 as u32 + GAP as u32);
+        let wide = "g".repeat(3200);
+        let wide = overlay(&drawn(&[&[wide.as_str(), &wide]]), "");
+        assert_eq!(wide.width(), 2 * PANE.0 as u32 + GAP as u32);
+        let mut none = scene();
+        none.plants.clear();
+        assert!(overlay(&none, "a.jpg").height() > 800);
+    }
+
+    #[test]
+    fn the_jpeg_holds_the_picture_and_no_metadata() {
+        let image = overlay(&scene(), "a.jpg");
+        let mut jpeg = Vec::new();
+        write(&image, &mut jpeg).unwrap();
+        assert!(!jpeg.windows(4).any(|bytes| bytes == b"Exif"));
+        let read = image::load_from_memory(&jpeg).unwrap();
+        assert_eq!((read.width(), read.height()), image.dimensions());
+    }
+
+    #[test]
+    fn a_badge_stands_where_it_hides_no_leaf() {
+        let plant = Rect { x: 100, y: 100, width: 50, height: 50 };
+        let free = places(plant, (20, 20)).into_iter().filter(|&(x, y)| {
+            let (right, bottom) = (x + 20, y + 20);
+            right <= plant.x || x >= plant.right() || bottom <= plant.y || y >= plant.bottom()
+        });
+        assert_eq!(free.count(), 4, "all four sides lie outside the box");
+    }
+}

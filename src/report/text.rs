@@ -1,0 +1,87 @@
+//! Words and numbers as people read them.
+
+use crate::base::doubt::Doubt;
+use crate::record::{Estimate, PhotoRecord, PlantRecord};
+use std::fmt::Write;
+
+/// `text` without what a terminal would obey: control characters and the signs that turn the direction of writing
+/// (Unicode's `Bidi_Control` property) are shown as escapes.
+pub fn shown(text: &str) -> String {
+    let mut safe = String::with_capacity(text.len());
+    for c in text.chars() {
+        let turns =
+            matches!(c, '\u{61c}' | '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
+        let breaks = matches!(c, '\u{2028}' | '\u{2029}');
+        if c.is_control() || turns || breaks {
+            safe.extend(c.escape_default());
+        } else {
+            safe.push(c);
+        }
+    }
+    safe
+}
+
+/// A fraction with its 95 % interval, `62 % (58-66)`; `-` if unknown.
+pub fn percent(estimate: &Estimate) -> String {
+    let Some(value) = estimate.value else { return "-".into() };
+    let mut text = share(value);
+    if let (Some(low), Some(high)) = (estimate.low, estimate.high) {
+        let _ = write!(text, " ({:.0}-{:.0})", low * 100.0, high * 100.0);
+    }
+    text
+}
+
+/// A share without its interval, `62 %`.
+pub fn share(value: f64) -> String {
+    format!("{:.0} %", value * 100.0)
+}
+
+/// What a reader must know beside the plant's numbers: flags first, then its doubts.
+pub fn remarks(plant: &PlantRecord) -> impl Iterator<Item = &str> {
+    plant.flags.iter().map(|flag| flag.text.as_str()).chain(plant.doubts.iter().map(|doubt| doubt.text.as_str()))
+}
+
+/// Doubts of the whole photo.
+pub fn photo_doubts(photo: &PhotoRecord) -> impl Iterator<Item = &str> {
+    photo.doubts.iter().map(|Doubt { text, .. }| text.as_str())
+}
+
+/// Breaks `text` at spaces into lines whose `width(line)` is at most `limit`; a longer word stands alone.
+pub fn wrapped(text: &str, limit: usize, width: impl Fn(&str) -> usize) -> Vec<String> {
+    let mut lines: Vec<String> = Vec::new();
+    for word in text.split_whitespace() {
+        match lines.last_mut() {
+            Some(line) if width(line) + width(" ") + width(word) <= limit => {
+                line.push(' ');
+                line.push_str(word);
+            }
+            _ => lines.push(word.into()),
+        }
+    }
+    lines
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_terminal_gets_no_command_from_a_name() {
+        assert_eq!(shown("esc\u{1b}[2J\r\n.jpg"), "esc\\u{1b}[2J\\r\\n.jpg");
+        assert_eq!(shown("rtl\u{202e}gpj.exe"), "rtl\\u{202e}gpj.exe");
+        assert_eq!(shown("grün 植物 🌱"), "grün 植物 🌱");
+    }
+
+    #[test]
+    fn fractions_read_as_percent_with_their_interval() {
+        let estimate = Estimate { value: Some(0.6234), low: Some(0.58), high: Some(0.6649) };
+        assert_eq!(percent(&estimate), "62 % (58-66)");
+        assert_eq!(percent(&Estimate::default()), "-");
+    }
+
+    #[test]
+    fn lines_break_at_spaces() {
+        assert_eq!(wrapped("one two  three4567 x", 7, str::len), ["one two", "three4567", "x"]);
+        assert!(wrapped("", 5, str::len).is_empty());
+    }
+}
