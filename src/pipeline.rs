@@ -1,14 +1,15 @@
 //! The order of the stages; nothing else knows it.
 
-use crate::base::raster::Raster;
-use crate::calibrate::Calibrated;
+use crate::base::raster::{Raster, Rect};
+use crate::calibrate::{self, Calibrated, WhiteChoice, calibrate, refine_white};
 use crate::error::{Error, Result};
-use crate::grade::Grade;
-use crate::measure::Measures;
-use crate::options::Options;
+use crate::grade::{self, Grade};
+use crate::measure::{Measures, measure, quality};
+use crate::options::{Options, White};
 use crate::photo;
-use crate::segment::Rosette;
-use crate::tissue::TissueMap;
+use crate::segment::{self, Rosette};
+use crate::tissue::samples::samples;
+use crate::tissue::{self, TissueMap};
 use rayon::iter::{ParallelBridge, ParallelIterator};
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -37,10 +38,51 @@ pub struct Plant {
 }
 
 /// Takes a photo through all stages.
-// PLACEHOLDER: only stage 1 is called; the true body comes with the merge of the stages.
-pub fn run(path: &Path, _options: &Options) -> Result<Outcome> {
-    photo::read(path)?;
-    Err(Error::Refused("the stages after reading are not merged yet".into()))
+///
+/// # Errors
+/// The photo cannot be read, or it is refused: no sure plant, cut off, too small, too dark, clipped or blurred.
+pub fn run(path: &Path, options: &Options) -> Result<Outcome> {
+    let photo = photo::read(path)?;
+    let calibrated = calibrate(photo, &calibration(options));
+    let rosettes = segment::rosettes(&calibrated, options.plants, options.hint.as_ref())?;
+    let outlines = outlines(&rosettes, calibrated.photo.rgb.bounds());
+    let calibrated = refine_white(calibrated, &outlines);
+    let plants: Vec<Plant> = rosettes.into_iter().map(|rosette| plant(&calibrated, rosette)).collect();
+    match plants.iter().map(|p| quality::unfit(&p.tissue, &p.rosette, &p.measures)).collect::<Option<Vec<_>>>() {
+        Some(reasons) if !reasons.is_empty() => Err(Error::Refused(reasons[0].clone())),
+        _ => Ok(Outcome { calibrated, plants }),
+    }
+}
+
+fn calibration(options: &Options) -> calibrate::Options {
+    let white = match options.white {
+        None => WhiteChoice::Auto,
+        Some(White::Codes(code)) => WhiteChoice::Given { code: code.map(|c| c.round() as u8) },
+        Some(White::Spot(spot)) => WhiteChoice::Spot(spot),
+    };
+    calibrate::Options { white, px_per_mm: options.px_per_mm }
+}
+
+/// Plant numbers (from 1) in the photo's full size, 0 elsewhere.
+fn outlines(rosettes: &[Rosette], photo: Rect) -> Raster<u8> {
+    let mut numbers = Raster::filled(photo.width, photo.height, 0);
+    for (number, rosette) in (1..=u8::MAX).zip(rosettes) {
+        let Rosette { bounds, mask, .. } = rosette;
+        for y in 0..bounds.height {
+            let row = &mut numbers.row_mut(bounds.y + y)[bounds.x..bounds.right()];
+            row.iter_mut().zip(mask.row(y)).filter(|(_, inside)| **inside).for_each(|(pixel, _)| *pixel = number);
+        }
+    }
+    numbers
+}
+
+fn plant(calibrated: &Calibrated, mut rosette: Rosette) -> Plant {
+    let tissue = tissue::classify(calibrated, &rosette);
+    let samples = samples(calibrated, &rosette);
+    let measures = measure(&tissue, &samples, calibrated.px_per_mm);
+    rosette.doubts.extend(quality::doubts(&tissue, &rosette, &measures));
+    let grade = grade::grade(&measures, &grade::Options::default());
+    Plant { rosette, tissue, measures, grade }
 }
 
 impl Outcome {
@@ -61,7 +103,7 @@ impl Outcome {
         let rgb = &self.calibrated.photo.rgb;
         let mut mask = Raster::filled(rgb.width(), rgb.height(), 0);
         for (index, plant) in (1..=u8::MAX).zip(&self.plants) {
-            let TissueMap { bounds, tissue } = &plant.tissue;
+            let TissueMap { bounds, tissue, .. } = &plant.tissue;
             for y in 0..bounds.height {
                 let row = &mut mask.row_mut(bounds.y + y)[bounds.x..bounds.right()];
                 for (pixel, class) in row.iter_mut().zip(tissue.row(y)) {
@@ -135,8 +177,14 @@ pub(crate) fn drawn(pictures: &[&[&str]]) -> Outcome {
             red_fraction: near(share(Tissue::Red)),
             green_capacity: None,
         };
-        let rosette = Rosette { bounds, mask: tissue.map(|t| t.is_some()), confidence: 0.9, doubts: Vec::new() };
-        Plant { rosette, tissue: TissueMap { bounds, tissue }, measures, grade: Grade::default() }
+        let rosette =
+            Rosette { bounds, mask: tissue.map(|t| t.is_some()), confidence: 0.9, blur_px: None, doubts: Vec::new() };
+        Plant {
+            rosette,
+            tissue: TissueMap { bounds, tissue, clipped: 0.0, shadow: 0.0 },
+            measures,
+            grade: Grade::default(),
+        }
     });
     let photo = photo::Photo {
         rgb: Raster::filled(width, height, [90, 120, 80]),

@@ -7,9 +7,7 @@ use std::path::{Path, PathBuf};
 use std::str::FromStr;
 use variegauge::base::raster::Rect;
 use variegauge::options::{Hint, Options, Plants, Stroke, White};
-
-// PLACEHOLDER for `photo::limits_text()`, which makes this text from the limits that the decoder keeps.
-const PHOTO_LIMITS: &str = "JPEG, PNG, WebP and TIFF, up to 100 megapixels, 30000 pixels a side and 200 MB a file";
+use variegauge::photo::limits::limits_text;
 
 const ABOUT: &str = "Measures banded and variegated rosette succulents in photos: green, cream, gold and stress red of \
     each plant, with 95 % ranges. Photos are only read, never changed.";
@@ -25,8 +23,9 @@ Examples:
 const TEMPLATE: &str = "{about-with-newline}\n{before-help}{usage-heading} {usage}\n\n{all-args}{after-help}";
 
 fn after_help() -> String {
+    let limits = limits_text().trim_end().replace('\n', "; ");
     format!(
-        "Photos: {PHOTO_LIMITS}.\nIn folders, hidden files and links are left out, and so are this program's own \
+        "Photos: JPEG, PNG, WebP and TIFF. Limits: {limits}.\nIn folders, hidden files and links are left out, and so are this program's own \
          masks and overlays.\nExit codes: 0 all graded, 1 some failed or were refused, 2 wrong usage, 3 no photo \
          found, 4 an output cannot be written."
     )

@@ -1,5 +1,7 @@
 //! Stage 5: fractions and lengths with their intervals.
 
+pub mod quality;
+
 use crate::base::raster::Raster;
 use crate::base::stats::{Interval, SplitMix64, quantile};
 use crate::tissue::TissueMap;

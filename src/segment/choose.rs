@@ -1,20 +1,8 @@
 //! Which of the plants in view are meant.
 
 use crate::base::raster::Rect;
-use crate::segment::Options;
+use crate::options::{Hint, Plants};
 use crate::segment::regions::Component;
-
-/// One plant, all, or as the photo suggests.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub enum Mode {
-    /// All plants in focus that are not small beside the largest.
-    #[default]
-    Auto,
-    /// The main plant: sharp, central, large.
-    One,
-    /// Every plant found.
-    Many,
-}
 
 /// A plant found, before it is known whether it is meant.
 #[derive(Debug, Clone)]
@@ -43,10 +31,10 @@ const CRUMB: f64 = 0.01;
 const BLURRED: f64 = 0.3;
 
 /// The plants that are meant, largest first.
-pub fn choose(mut found: Vec<Candidate>, frame: Rect, options: &Options) -> Vec<Candidate> {
+pub fn choose(mut found: Vec<Candidate>, frame: Rect, plants: Plants, hint: Option<&Hint>) -> Vec<Candidate> {
     found.sort_by_key(|c| (std::cmp::Reverse(c.pixels), c.bounds.y, c.bounds.x));
-    if let Some(at) = options.hint.at {
-        found.sort_by_key(|c| distance_squared(c.bounds, at));
+    if let Some(&Hint::At { x, y }) = hint {
+        found.sort_by_key(|c| distance_squared(c.bounds, (x, y)));
         found.truncate(1);
         return found;
     }
@@ -57,10 +45,10 @@ pub fn choose(mut found: Vec<Candidate>, frame: Rect, options: &Options) -> Vec<
     let Some(main) = found.iter().max_by(|a, b| weight(a).total_cmp(&weight(b))).cloned() else {
         return found;
     };
-    match options.mode {
-        Mode::One => vec![main],
-        Mode::Many => found.into_iter().filter(|c| c.pixels as f64 >= CRUMB * largest).collect(),
-        Mode::Auto => found
+    match plants {
+        Plants::One => vec![main],
+        Plants::Many => found.into_iter().filter(|c| c.pixels as f64 >= CRUMB * largest).collect(),
+        Plants::Auto => found
             .into_iter()
             .filter(|c| c.pixels as f64 >= SMALL * largest && c.sharpness >= BLURRED * main.sharpness)
             .collect(),
@@ -84,7 +72,6 @@ fn centrality(bounds: Rect, frame: Rect) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::segment::Hint;
 
     const FRAME: Rect = Rect { x: 0, y: 0, width: 1000, height: 1000 };
 
@@ -94,22 +81,22 @@ mod tests {
         Candidate { field: 0, part, pixels, bounds, confidence: 1.0, sharpness, blur_px: None }
     }
 
-    fn pick(mode: Mode) -> Vec<usize> {
+    fn pick(plants: Plants) -> Vec<usize> {
         let all = vec![plant(450, 8000, 1.0), plant(100, 9000, 0.1), plant(800, 100, 1.0), plant(700, 5000, 0.9)];
-        choose(all, FRAME, &Options { mode, hint: Hint::default() }).iter().map(|c| c.bounds.x).collect()
+        choose(all, FRAME, plants, None).iter().map(|c| c.bounds.x).collect()
     }
 
     #[test]
     fn the_blurred_neighbour_is_left_out() {
-        assert_eq!(pick(Mode::Auto), [450, 700]);
-        assert_eq!(pick(Mode::One), [450]);
-        assert_eq!(pick(Mode::Many), [100, 450, 700, 800]);
+        assert_eq!(pick(Plants::Auto), [450, 700]);
+        assert_eq!(pick(Plants::One), [450]);
+        assert_eq!(pick(Plants::Many), [100, 450, 700, 800]);
     }
 
     #[test]
     fn a_point_chooses_the_nearest() {
-        let hint = Hint { at: Some((120, 470)), ..Hint::default() };
+        let hint = Hint::At { x: 120, y: 470 };
         let all = vec![plant(450, 8000, 1.0), plant(100, 900, 0.1)];
-        assert_eq!(choose(all, FRAME, &Options { mode: Mode::Auto, hint })[0].bounds.x, 100);
+        assert_eq!(choose(all, FRAME, Plants::Auto, Some(&hint))[0].bounds.x, 100);
     }
 }

@@ -16,7 +16,8 @@ use crate::base::raster::{Raster, Rect};
 use crate::base::resample::{bilinear, taps};
 use crate::calibrate::Calibrated;
 use crate::error::{Error, Result};
-use choose::{Candidate, Mode};
+use crate::options::{Hint, Plants, Stroke};
+use choose::Candidate;
 use focus::Focus;
 use propose::Field;
 use regions::Component;
@@ -47,45 +48,27 @@ pub struct Rosette {
     pub doubts: Vec<Doubt>,
 }
 
-/// What the user says about where the plant is; pixels of the upright photo.
-#[derive(Debug, Clone, Default)]
-pub struct Hint {
-    /// A point on the plant.
-    pub at: Option<(usize, usize)>,
-    /// A box around the plant.
-    pub frame: Option<Rect>,
-    /// Painted points: where, and whether that is plant.
-    pub strokes: Vec<((usize, usize), bool)>,
-}
-
-/// How outlines are chosen.
-#[derive(Debug, Clone, Default)]
-pub struct Options {
-    /// One plant, all plants, or as the photo suggests. Default: as the photo suggests.
-    pub mode: Mode,
-    /// Help from the user. Default: none.
-    pub hint: Hint,
-}
-
 /// The plants of a photo, largest first.
 ///
 /// # Errors
 /// [`Error::Refused`] when there is no plant, when the witnesses disagree about all of them, or when all are too small or
 /// cut off by the frame.
-pub fn rosettes(calibrated: &Calibrated, options: &Options) -> Result<Vec<Rosette>> {
+pub fn rosettes(calibrated: &Calibrated, plants: Plants, hint: Option<&Hint>) -> Result<Vec<Rosette>> {
     let picture = &calibrated.photo.rgb;
-    let mut fields = match hinted_place(picture, &options.hint) {
-        Some(place) => vec![propose::field_at(picture, place)],
-        None => propose::fields(picture),
+    let mut fields = match hint {
+        Some(&Hint::Box(place)) => vec![propose::field_at(picture, hinted_place(picture, place)?)],
+        _ => propose::fields(picture),
     };
-    fields.iter_mut().for_each(|f| apply_strokes(f, &options.hint.strokes));
+    if let Some(Hint::Strokes(points)) = hint {
+        fields.iter_mut().for_each(|f| apply_strokes(f, points));
+    }
     let focus = Focus::of(picture);
     let mut candidates = Vec::new();
     let labels: Vec<Raster<u32>> = fields.iter().map(|f| regions::split_touching(&f.logit.map(|v| v > 0.0))).collect();
     for (number, (field, labels)) in fields.iter().zip(&labels).enumerate() {
         candidates.extend(regions::measured(labels).iter().map(|c| candidate(number, field, labels, *c, &focus)));
     }
-    let chosen = choose::choose(candidates, picture.bounds(), options);
+    let chosen = choose::choose(candidates, picture.bounds(), plants, hint);
     if chosen.is_empty() {
         return Err(Error::Refused(
             "no plant found (0 of the photo looks like one); fill at least a tenth of the frame with the plant, in focus"
@@ -100,22 +83,28 @@ pub fn rosettes(calibrated: &Calibrated, options: &Options) -> Result<Vec<Rosett
     }
 }
 
-fn hinted_place(picture: &Raster<[u8; 3]>, hint: &Hint) -> Option<Rect> {
+fn hinted_place(picture: &Raster<[u8; 3]>, place: Rect) -> Result<Rect> {
     let frame = picture.bounds();
-    hint.frame.map(|f| f.grown(f.width.max(f.height) / 20, frame))
+    if place.area() == 0 || !frame.overlaps(place) {
+        return Err(Error::Refused(format!(
+            "the box lies outside the photo ({} x {} pixels, upright)",
+            frame.width, frame.height
+        )));
+    }
+    Ok(place.grown(place.width.max(place.height) / 20, frame))
 }
 
 /// Painted points hold: within 1 % of the part's longer side the evidence is certain.
-fn apply_strokes(field: &mut Field, strokes: &[((usize, usize), bool)]) {
+fn apply_strokes(field: &mut Field, points: &[Stroke]) {
     let (w, h) = (field.logit.width(), field.logit.height());
-    let radius = (w.max(h) / 100).max(2) as isize;
-    for &((px, py), plant) in strokes.iter().filter(|s| field.rect.contains(s.0.0, s.0.1)) {
-        let x = ((px - field.rect.x) * w / field.rect.width) as isize;
-        let y = ((py - field.rect.y) * h / field.rect.height) as isize;
-        for v in (y - radius).max(0)..(y + radius + 1).min(h as isize) {
-            for u in (x - radius).max(0)..(x + radius + 1).min(w as isize) {
-                if (u - x).pow(2) + (v - y).pow(2) <= radius.pow(2) {
-                    field.logit.set(u as usize, v as usize, if plant { 8.0 } else { -8.0 });
+    let radius = (w.max(h) / 100).max(2);
+    for point in points.iter().filter(|p| field.rect.contains(p.x, p.y)) {
+        let x = (point.x - field.rect.x) * w / field.rect.width;
+        let y = (point.y - field.rect.y) * h / field.rect.height;
+        for v in y.saturating_sub(radius)..(y + radius + 1).min(h) {
+            for u in x.saturating_sub(radius)..(x + radius + 1).min(w) {
+                if u.abs_diff(x).pow(2) + v.abs_diff(y).pow(2) <= radius.pow(2) {
+                    field.logit.set(u, v, if point.plant { 8.0 } else { -8.0 });
                 }
             }
         }

@@ -1,0 +1,111 @@
+//! Whether a photo is good enough to measure a plant on: light, clipping, blur.
+
+use crate::base::doubt::Doubt;
+use crate::measure::Measures;
+use crate::segment::Rosette;
+use crate::tissue::TissueMap;
+use crate::tissue::class::Tissue;
+
+/// Share of the plant that is clipped or in deep shadow: above the first a doubt, above the second refused. No standard
+/// is known; half of a plant cannot speak for the whole.
+const LOST: (f64, f64) = (0.10, 0.50);
+/// Blur as a share of the plant's diameter: a band is about 2-4 % of the diameter wide and is lost to blur (standard
+/// deviation) of half its width. Above the first a doubt, above the second refused.
+const BLUR: (f64, f64) = (0.008, 0.025);
+/// Share of the plant that is unsure from which it is said.
+const UNSURE: f64 = 0.25;
+
+/// Why the plant cannot be measured on this photo, with the number and what to change; `None` if it can.
+pub fn unfit(tissue: &TissueMap, rosette: &Rosette, measures: &Measures) -> Option<String> {
+    let percent = |v: f64| v * 100.0;
+    if tissue.clipped > LOST.1 {
+        return Some(format!(
+            "too bright: {:.0} % of the plant is clipped ({:.0} % allowed); expose less or move out of the sun",
+            percent(tissue.clipped),
+            percent(LOST.1)
+        ));
+    }
+    if tissue.shadow > LOST.1 {
+        return Some(format!(
+            "too dark: {:.0} % of the plant is black ({:.0} % allowed); bring more light",
+            percent(tissue.shadow),
+            percent(LOST.1)
+        ));
+    }
+    let blur = rosette.blur_px? / measures.diameter_px;
+    (blur > BLUR.1).then(|| {
+        format!(
+            "blurred: edges spread over {:.1} % of the plant's diameter ({:.1} % allowed); hold still and focus on the plant",
+            percent(blur),
+            percent(BLUR.1)
+        )
+    })
+}
+
+/// What the reader must know about the plant's photo.
+pub fn doubts(tissue: &TissueMap, rosette: &Rosette, measures: &Measures) -> Vec<Doubt> {
+    let mut doubts = Vec::new();
+    let mut say = |over: bool, code, text: String| {
+        if over {
+            doubts.push(Doubt::new(code, text));
+        }
+    };
+    let percent = |v: f64| v * 100.0;
+    say(
+        tissue.clipped > LOST.0,
+        "clipped",
+        format!("{:.0} % of the plant is clipped or glare", percent(tissue.clipped)),
+    );
+    say(tissue.shadow > LOST.0, "dark", format!("{:.0} % of the plant is in black shadow", percent(tissue.shadow)));
+    let blur = rosette.blur_px.map_or(0.0, |b| b / measures.diameter_px);
+    say(
+        blur > BLUR.0,
+        "blurred",
+        format!("edges spread over {:.1} % of the diameter: fine stripes are lost", percent(blur)),
+    );
+    let unsure = measures.tissue[Tissue::Unsure];
+    say(unsure > UNSURE, "unsure", format!("{:.0} % of the plant could not be judged", percent(unsure)));
+    doubts
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::base::raster::{Raster, Rect};
+    use crate::tissue::class::PerTissue;
+
+    fn plant(clipped: f64, shadow: f64, blur_px: f64) -> (TissueMap, Rosette, Measures) {
+        let bounds = Rect { x: 0, y: 0, width: 1, height: 1 };
+        let map = TissueMap { bounds, tissue: Raster::filled(1, 1, Some(Tissue::Green)), clipped, shadow };
+        let mask = Raster::filled(1, 1, true);
+        let rosette = Rosette { bounds, mask, confidence: 1.0, blur_px: Some(blur_px), doubts: Vec::new() };
+        let measures = Measures {
+            pixels: 1,
+            diameter_px: 1000.0,
+            diameter_mm: None,
+            tissue: PerTissue::default(),
+            green_fraction: None,
+            pale_fraction: None,
+            red_fraction: None,
+            green_capacity: None,
+        };
+        (map, rosette, measures)
+    }
+
+    #[test]
+    fn a_bad_photo_is_refused_with_its_number() {
+        let reason = |(t, r, m): (TissueMap, Rosette, Measures)| unfit(&t, &r, &m);
+        assert_eq!(reason(plant(0.3, 0.3, 5.0)), None);
+        assert!(reason(plant(0.6, 0.0, 1.0)).is_some_and(|r| r.starts_with("too bright: 60 %")));
+        assert!(reason(plant(0.0, 0.7, 1.0)).is_some_and(|r| r.starts_with("too dark: 70 %")));
+        assert!(reason(plant(0.0, 0.0, 40.0)).is_some_and(|r| r.starts_with("blurred: edges spread over 4.0 %")));
+    }
+
+    #[test]
+    fn a_doubtful_photo_says_so() {
+        let codes =
+            |(t, r, m): (TissueMap, Rosette, Measures)| doubts(&t, &r, &m).iter().map(|d| d.code).collect::<Vec<_>>();
+        assert_eq!(codes(plant(0.2, 0.2, 12.0)), ["clipped", "dark", "blurred"]);
+        assert!(codes(plant(0.0, 0.0, 3.0)).is_empty());
+    }
+}
