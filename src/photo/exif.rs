@@ -72,7 +72,9 @@ fn parse(bytes: Vec<u8>) -> Metadata {
         .or_else(|error| error.distill_partial_result(|_| partly = true));
     let Ok(exif) = exif else { return unreadable() };
     let mut doubts = Vec::new();
-    if partly {
+    // Common writers leave out the empty link at a list's end: no matter, as long as what is used here was found.
+    let used = [Tag::Orientation, Tag::DateTimeOriginal];
+    if partly && used.iter().any(|&tag| value(&exif, tag).is_none()) {
         doubts.push(Doubt::new("bad-metadata", "some EXIF data are damaged: only the readable part is used"));
     }
     Metadata {

@@ -1,6 +1,6 @@
 //! What form says and colour cannot: raised bands beside cream tissue, dead tips beside reddening leaf.
 
-use crate::base::raster::Raster;
+use crate::base::raster::{Raster, Rect};
 use crate::base::window::{greatest, least, soft, soft_where};
 use crate::tissue::leaf::{Leaf, Planes};
 use image::{GrayImage, Luma};
@@ -16,6 +16,8 @@ const LEAF_RANK: f32 = 0.45;
 const BAND_SATURATION: f32 = 0.07;
 /// A band is at least this bright beside the mean of 2 % of the diameter around it.
 const BAND_BRIGHTNESS: f32 = 0.9;
+/// How far from a band its white bleeds into the leaf, as a share of the diameter: 3 to 4 pixels of the working grid.
+const EDGE: f32 = 0.005;
 /// Range of C/L in a window from which band and leaf can be told apart.
 const CONTRAST: f32 = 0.03;
 /// Range of C/L from which a pixel between band and leaf counts as mixed.
@@ -61,15 +63,16 @@ pub fn bands(leaf: &Leaf, planes: &Planes) -> Bands {
     let near = near_share(&on_band, &inside, 0.04 * d);
     let white = soft_where(&planes.lightness, &on_band, 0.04 * d);
     let anchored = near.map(|n| n > ANCHORED);
-    let weight = leaf_weight(&rank, &band, &anchored, &inside);
+    let edge = greatest(&on_band, (EDGE * d).round().max(1.0) as usize).map(|e| e > 0.0);
+    let weight = leaf_weight(&rank, &band, &edge, &inside);
     let unbled = |plane: &Raster<f32>| away_from_bands(plane, &weight, &inside, 0.012 * d);
     let lightness = unbled(&planes.lightness);
     let anchor = |i: usize| {
         anchored.as_slice()[i].then(|| BAND_LIGHTNESS * lightness.as_slice()[i] / white.as_slice()[i].max(0.02))
     };
     let lightness_known = Raster::from_vec(w, h, (0..w * h).map(anchor).collect());
-    for (m, &a) in mixed.as_mut_slice().iter_mut().zip(anchored.as_slice()) {
-        *m &= a;
+    for (m, &e) in mixed.as_mut_slice().iter_mut().zip(edge.as_slice()) {
+        *m &= e;
     }
     Bands { band, mixed, lightness: lightness_known, leaf: [unbled(&planes.a), unbled(&planes.b)] }
 }
@@ -90,9 +93,9 @@ fn near_share(part: &Raster<f32>, whole: &Raster<f32>, sigma: f32) -> Raster<f32
 }
 
 /// 1 on plain leaf, 0 on bands, between where the two mix.
-fn leaf_weight(rank: &Raster<f32>, band: &Raster<bool>, anchored: &Raster<bool>, inside: &Raster<f32>) -> Raster<f32> {
+fn leaf_weight(rank: &Raster<f32>, band: &Raster<bool>, edge: &Raster<bool>, inside: &Raster<f32>) -> Raster<f32> {
     let data = (0..rank.as_slice().len())
-        .map(|i| match (band.as_slice()[i], anchored.as_slice()[i]) {
+        .map(|i| match (band.as_slice()[i], edge.as_slice()[i]) {
             (true, _) => 0.0,
             (false, true) => ((rank.as_slice()[i] - 0.45) / 0.35).clamp(0.0, 1.0) * inside.as_slice()[i],
             (false, false) => inside.as_slice()[i],
@@ -118,8 +121,7 @@ fn away_from_bands(plane: &Raster<f32>, weight: &Raster<f32>, inside: &Raster<f3
 /// colour. Brown elsewhere is leaf that reddens.
 pub fn dead_tips(leaf: &Leaf, brown: &Raster<bool>) -> Raster<bool> {
     let (w, h) = (brown.width(), brown.height());
-    let inside = leaf.mask.map(|m| f32::from(u8::from(m)));
-    let crowded = soft(&inside, 0.04 * leaf.diameter);
+    let crowded = crowding(&leaf.mask, 0.04 * leaf.diameter);
     let picture = GrayImage::from_raw(w as u32, h as u32, brown.as_slice().iter().map(|&b| u8::from(b)).collect())
         .expect("a raster holds width * height values");
     let labels = connected_components(&picture, Connectivity::Four, Luma([0])).into_raw();
@@ -131,6 +133,18 @@ pub fn dead_tips(leaf: &Leaf, brown: &Raster<bool>) -> Raster<bool> {
     let pixels = leaf.mask.as_slice().iter().filter(|&&m| m).count();
     let data = labels.iter().map(|&l| l > 0 && parts[l as usize].is_tip(pixels)).collect();
     Raster::from_vec(w, h, data)
+}
+
+/// Share of the surroundings that is plant, about a Gaussian of `sigma` pixels; nothing is plant outside the picture.
+fn crowding(mask: &Raster<bool>, sigma: f32) -> Raster<f32> {
+    let pad = (3.0 * sigma).ceil() as usize;
+    let mut padded = Raster::filled(mask.width() + 2 * pad, mask.height() + 2 * pad, 0.0f32);
+    for y in 0..mask.height() {
+        let row = &mut padded.row_mut(y + pad)[pad..pad + mask.width()];
+        row.iter_mut().zip(mask.row(y)).for_each(|(p, &m)| *p = f32::from(u8::from(m)));
+    }
+    let bounds = Rect { x: pad, y: pad, width: mask.width(), height: mask.height() };
+    soft(&padded, sigma).crop(bounds)
 }
 
 /// A brown patch: how many pixels, how crowded by plant its surroundings are.
