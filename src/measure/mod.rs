@@ -81,8 +81,8 @@ const REPLICATES: usize = 400;
 /// fractions of plants without stripes scatter on rendered scenes.
 const RULE_ERROR: f64 = 0.04;
 
-/// Standard deviation by which unsure pixels may differ from the sure ones: half of all possible.
-const UNSURE_SPREAD: f64 = 0.5;
+/// Standard deviation by which unsure pixels may differ from the sure ones: their edges and shadows are leaf like the rest.
+const UNSURE_SPREAD: f64 = 0.3;
 
 /// The ratio with its 95 % interval. Each replicate draws tiles with replacement (block bootstrap: pixels are not
 /// independent; Efron, Tibshirani 1993, "An introduction to the bootstrap", ch. 8), adds the shift that one plausible

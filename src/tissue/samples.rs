@@ -16,7 +16,7 @@ const TILES: usize = 10;
 const READINGS: usize = 24;
 /// Standard deviation of the rule's hue thresholds, degrees, and of the logarithm of its C/L thresholds: spread of real
 /// leaves around the model leaves (hue moves 1-8 degrees with leaf thickness: PROSPECT-D, `docs/science.md`).
-const RULE_SPREAD: (f64, f64) = (8.0, 0.20);
+const RULE_SPREAD: (f64, f64) = (6.0, 0.15);
 
 /// Counts of the classes in the plant's tiles, and under each plausible reading.
 pub struct Samples {
