@@ -2,6 +2,7 @@
 //! Sources and licences of the tables: `fixtures/README.md`.
 
 #![allow(clippy::unwrap_used, reason = "helpers of tests fail like tests")]
+#![allow(clippy::print_stdout, reason = "misses are shown with the test's output")]
 
 use std::collections::BTreeMap;
 use variegauge::tissue::rule::{Hue, judge};
@@ -56,8 +57,8 @@ fn chips_agreeing(exposed: bool) -> usize {
 fn munsell_chips_are_what_their_names_say() {
     let (with, without) = (chips_agreeing(true), chips_agreeing(false));
     println!("Munsell chips: {with} of 185 with lightness, {without} of 185 without");
-    assert!(with >= 0, "{with} of 185");
-    assert!(without >= 0, "{without} of 185");
+    assert!(with >= 185, "{with} of 185");
+    assert!(without >= 183, "{without} of 185");
 }
 
 /// Share of each class of the 700 model leaves (100 a class; PROSPECT-D, Feret et al. 2017, Remote Sens. Environ.
@@ -80,19 +81,39 @@ fn assert_recall(exposed: bool, measured: [(&str, f64); 7]) {
     let recall = recall(exposed);
     println!("recall, lightness known: {exposed}: {recall:?}");
     for (class, least) in measured {
-        assert!(recall[class] >= least - 0.02, "{class}: {} < {least} - 0.02, lightness known: {exposed}", recall[class]);
+        assert!(
+            recall[class] >= least - 0.02,
+            "{class}: {} < {least} - 0.02, lightness known: {exposed}",
+            recall[class]
+        );
     }
 }
 
 #[test]
 fn model_leaves_are_read_with_lightness() {
-    let measured = [("green", 0.0), ("green_pale", 0.0), ("cream", 0.0), ("gold", 0.0), ("red", 0.0), ("dead", 0.0), ("bronze", 0.0)];
+    let measured = [
+        ("green", 1.0),
+        ("green_pale", 1.0),
+        ("cream", 0.98),
+        ("gold", 0.96),
+        ("red", 0.85),
+        ("dead", 0.93),
+        ("bronze", 0.47),
+    ];
     assert_recall(true, measured);
 }
 
 #[test]
 fn model_leaves_are_read_without_lightness() {
-    let measured = [("green", 0.0), ("green_pale", 0.0), ("cream", 0.0), ("gold", 0.0), ("red", 0.0), ("dead", 0.0), ("bronze", 0.0)];
+    let measured = [
+        ("green", 1.0),
+        ("green_pale", 1.0),
+        ("cream", 0.96),
+        ("gold", 0.98),
+        ("red", 0.85),
+        ("dead", 0.92),
+        ("bronze", 0.31),
+    ];
     assert_recall(false, measured);
 }
 
@@ -100,7 +121,8 @@ fn model_leaves_are_read_without_lightness() {
 /// backing and the amount: the hue at which the rule changes is put between the table's two hues.
 #[test]
 fn green_begins_at_one_ratio_of_chlorophyll_to_carotenoids() {
-    let begins = (600..2000).map(|tenths| tenths as f32 / 10.0).find(|&hue| judge(hue, 0.2, None) == Hue::Green).unwrap();
+    let begins =
+        (600..2000).map(|tenths| tenths as f32 / 10.0).find(|&hue| judge(hue, 0.2, None) == Hue::Green).unwrap();
     let along = f64::from((begins - 107.0) / 10.0);
     let ratio = |row: &Row| {
         let (low, high) = (number(row, "cab_at_h107"), number(row, "cab_at_h117"));
@@ -109,5 +131,5 @@ fn green_begins_at_one_ratio_of_chlorophyll_to_carotenoids() {
     let ratios: Vec<f64> = table("hue_boundary_vs_chlorophyll.csv").iter().map(ratio).collect();
     let (low, high) = ratios.iter().fold((f64::MAX, 0f64), |(low, high), &r| (low.min(r), high.max(r)));
     println!("green begins at hue {begins}: chlorophyll / carotenoids {low:.2} to {high:.2}");
-    assert!(low >= 0.0 && high <= 9.0, "{low:.2} to {high:.2}");
+    assert!(low >= 1.2 && high <= 2.2, "{low:.2} to {high:.2}");
 }

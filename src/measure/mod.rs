@@ -144,6 +144,7 @@ fn extent(points: &[(f64, f64)], angle: f64) -> f64 {
 }
 
 #[cfg(test)]
+#[allow(clippy::float_cmp, reason = "ratios of small counts are exact")]
 mod tests {
     use super::*;
     use crate::base::raster::Rect;

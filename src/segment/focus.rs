@@ -21,6 +21,9 @@ pub struct Focus {
 
 impl Focus {
     /// Of the whole photo, at most 1600 pixels long.
+    ///
+    /// # Panics
+    /// Never: a raster holds as many values as it says.
     pub fn of(picture: &Raster<[u8; 3]>) -> Self {
         let (w, h) = fit(picture.width(), picture.height(), LONG);
         let small = shrink(picture, picture.bounds(), w, h);

@@ -33,6 +33,9 @@ impl Witness {
 
 /// Evidence that each pixel of `rect` is plant, as a logit (0 = even odds, > 0 plant), at `size` (width, height).
 /// The network looks at the part with a longer side of `long` pixels, rounded to whole strides.
+///
+/// # Panics
+/// If `rect` is empty or reaches outside the picture.
 pub fn plant_logit(
     witness: Witness,
     picture: &Raster<[u8; 3]>,

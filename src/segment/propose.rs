@@ -8,7 +8,7 @@ use crate::segment::regions::components;
 
 /// Longer side of the whole photo as each witness sees it, pixels.
 const WHOLE: [(Witness, usize); 2] = [(Witness::Deep, 384), (Witness::Light, 512)];
-/// Longer side of a close look, pixels: where IoU on rendered scenes levels off (384: .931, 448: .937, 512: .941).
+/// Longer side of a close look, pixels: where the overlap with the truth on rendered scenes levels off (384: .931, 448: .937, 512: .941).
 const CLOSE: usize = 448;
 /// All close looks of a photo together cost at most this many input pixels a witness: 4 full ones.
 const CLOSE_BUDGET: usize = 4 * CLOSE * CLOSE;

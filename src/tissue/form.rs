@@ -119,6 +119,9 @@ fn away_from_bands(plane: &Raster<f32>, weight: &Raster<f32>, inside: &Raster<f3
 
 /// Brown that ends a leaf: connected, small, and where the plant thins out to a tip. `brown` says which pixels have the
 /// colour. Brown elsewhere is leaf that reddens.
+///
+/// # Panics
+/// Never: a raster holds as many values as it says.
 pub fn dead_tips(leaf: &Leaf, brown: &Raster<bool>) -> Raster<bool> {
     let (w, h) = (brown.width(), brown.height());
     let crowded = crowding(&leaf.mask, 0.04 * leaf.diameter);

@@ -103,10 +103,10 @@ fn full_size(tissue: &Raster<Option<Tissue>>, rosette: &Rosette) -> Raster<Optio
     let (w, h) = (rosette.bounds.width, rosette.bounds.height);
     let (columns, rows) = (nearest(tissue.width(), w), nearest(tissue.height(), h));
     let mut out = Raster::filled(w, h, None);
-    for y in 0..h {
-        for x in 0..w {
+    for (y, &row) in rows.iter().enumerate() {
+        for (x, &column) in columns.iter().enumerate() {
             if rosette.mask.get(x, y) {
-                out.set(x, y, tissue.get(columns[x], rows[y]).or(Some(Tissue::Unsure)));
+                out.set(x, y, tissue.get(column, row).or(Some(Tissue::Unsure)));
             }
         }
     }
