@@ -4,7 +4,6 @@ use crate::base::color::OkLab;
 use crate::base::color::oklab::Converter;
 use crate::base::raster::Raster;
 use crate::base::resample::{fit, shrink, taps};
-use crate::photo::Photo;
 use crate::segment::Rosette;
 
 /// A code at or above this is clipped: 4 under the top, because areas were averaged.
@@ -35,10 +34,10 @@ pub struct Planes {
 
 impl Leaf {
     /// The plant at most `long` pixels long.
-    pub fn look(photo: &Photo, rosette: &Rosette, long: usize) -> Self {
+    pub fn look(picture: &Raster<[u8; 3]>, rosette: &Rosette, long: usize) -> Self {
         let bounds = rosette.bounds;
         let (w, h) = fit(bounds.width, bounds.height, long);
-        let codes = shrink(&photo.rgb, bounds, w, h);
+        let codes = shrink(picture, bounds, w, h);
         let nearest = |from: usize, to: usize| -> Vec<usize> {
             taps(from, to).into_iter().map(|(low, high, t)| if t < 0.5 { low } else { high }).collect()
         };

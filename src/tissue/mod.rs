@@ -43,7 +43,7 @@ impl TissueMap {
 
 /// Classes of the plant's pixels.
 pub fn classify(calibrated: &Calibrated, rosette: &Rosette) -> TissueMap {
-    let leaf = Leaf::look(&calibrated.photo, rosette, GRID);
+    let leaf = Leaf::look(&calibrated.photo.rgb, rosette, GRID);
     let tissue = judge_leaf(&leaf, &leaf.planes(&calibrated.converter(), (0.0, 1.0)));
     let share = |why: Unreadable| {
         let (w, h) = (leaf.mask.width(), leaf.mask.height());

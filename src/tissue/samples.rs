@@ -28,7 +28,7 @@ pub struct Samples {
 
 /// Judges the plant again under plausible whites and thresholds. Deterministic.
 pub fn samples(calibrated: &Calibrated, rosette: &Rosette) -> Samples {
-    let leaf = Leaf::look(&calibrated.photo, rosette, GRID);
+    let leaf = Leaf::look(&calibrated.photo.rgb, rosette, GRID);
     let mut random = SplitMix64::new(0x5A17);
     let whites = calibrated.white.samples(READINGS + 1);
     let mut readings = Vec::with_capacity(READINGS + 1);
