@@ -4,7 +4,7 @@ use crate::base::raster::{Raster, Rect};
 use crate::base::resample::{bilinear, shrink};
 use rten::{Model, RunOptions, ThreadPool};
 use rten_tensor::NdTensor;
-use rten_tensor::prelude::*;
+use rten_tensor::{AsView, Layout};
 use std::sync::{Arc, OnceLock};
 
 /// Sides of a network's input are multiples of this.
