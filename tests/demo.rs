@@ -5,7 +5,6 @@
 
 use serde::Deserialize;
 use std::collections::BTreeSet;
-use std::path::Path;
 use std::path::{Path, PathBuf};
 use variegauge::base::raster::Rect;
 use variegauge::options::Options;
