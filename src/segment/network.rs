@@ -1,4 +1,4 @@
-//! The two outline networks. Their weights are part of the program; `docs/outline-model.md` says where they come from.
+//! The two outline networks. Their weights are part of the program; `docs/outline-model/README.md` says where they come from.
 
 use crate::base::raster::{Raster, Rect};
 use crate::base::resample::{bilinear, shrink};
