@@ -56,6 +56,11 @@ pub fn taps(from: usize, to: usize) -> Vec<(usize, usize, f32)> {
         .collect()
 }
 
+/// For each of `to` pixels: the sample of `from` nearest to its centre.
+pub fn nearest(from: usize, to: usize) -> Vec<usize> {
+    taps(from, to).into_iter().map(|(low, high, weight)| if weight < 0.5 { low } else { high }).collect()
+}
+
 /// The size with the same shape whose longer side is `long` (never enlarged), each side at least 1.
 pub fn fit(width: usize, height: usize, long: usize) -> (usize, usize) {
     let longer = width.max(height);

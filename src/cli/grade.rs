@@ -12,13 +12,11 @@ use std::fs;
 use std::path::Path;
 use variegauge::error::Error;
 use variegauge::options::Options;
+use variegauge::photo::limits::MAX_FILE_BYTES;
 use variegauge::pipeline;
 use variegauge::record::{PhotoRecord, Status, hex};
 use variegauge::report::file::Inputs;
 use variegauge::report::names;
-
-/// Larger files are refused anyway and are not read for their hash.
-const LARGEST_HASHED: u64 = 200_000_000;
 
 /// What became of one photo, once its pictures are written and its pixels are gone.
 struct Done {
@@ -148,7 +146,7 @@ fn photo(source: &Source, (file, stem): (&str, &str), options: &Options, picture
 
 /// SHA-256 of a photo that was not graded, so that it can be known again.
 fn hash(path: &Path) -> Option<String> {
-    let small = fs::metadata(path).is_ok_and(|kind| kind.is_file() && kind.len() <= LARGEST_HASHED);
+    let small = fs::metadata(path).is_ok_and(|kind| kind.is_file() && kind.len() <= MAX_FILE_BYTES);
     let bytes = if small { fs::read(path).ok() } else { None };
     bytes.map(|bytes| hex(&Sha256::digest(bytes)))
 }

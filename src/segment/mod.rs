@@ -13,7 +13,7 @@ pub mod regions;
 
 use crate::base::doubt::Doubt;
 use crate::base::raster::{Raster, Rect};
-use crate::base::resample::{bilinear, taps};
+use crate::base::resample::{bilinear, nearest};
 use crate::calibrate::Calibrated;
 use crate::error::{Error, Result};
 use crate::options::{Hint, Plants, Stroke};
@@ -73,8 +73,7 @@ pub fn rosettes(calibrated: &Calibrated, plants: Plants, hint: Option<&Hint>) ->
     let chosen = choose::choose(candidates, picture.bounds(), plants, hint);
     if chosen.is_empty() {
         return Err(Error::Refused(
-            "no plant found (0 of the photo looks like one); fill at least a tenth of the frame with the plant, in focus"
-                .into(),
+            "no plant found in the photo; fill at least a tenth of the frame with the plant, in focus".into(),
         ));
     }
     let drawn = chosen.iter().map(|c| draw(&fields[c.field], &labels[c.field], c, picture.bounds()));
@@ -202,9 +201,6 @@ fn draw(field: &Field, labels: &Raster<u32>, candidate: &Candidate, frame: Rect)
 fn full_size(field: &Field, labels: &Raster<u32>, label: u32, bounds: Rect) -> Raster<bool> {
     let rect = field.rect;
     let logit = bilinear(&field.logit, rect.width, rect.height);
-    let nearest = |n: usize, to: usize| -> Vec<usize> {
-        taps(n, to).into_iter().map(|(low, high, w)| if w < 0.5 { low } else { high }).collect()
-    };
     let (columns, rows) = (nearest(labels.width(), rect.width), nearest(labels.height(), rect.height));
     let mut mask = Raster::filled(bounds.width, bounds.height, false);
     for y in 0..bounds.height {

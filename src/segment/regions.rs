@@ -20,12 +20,12 @@ pub struct Component {
 
 /// The 8-connected parts of a mask.
 pub fn components(mask: &Raster<bool>) -> Vec<Component> {
-    measured(&labels(mask))
+    measured(&labels(mask, Connectivity::Eight))
 }
 
-/// A label picture of the 8-connected parts: 0 outside, then 1, 2, ...
-pub fn labels(mask: &Raster<bool>) -> Raster<u32> {
-    let labels = connected_components(&gray(mask), Connectivity::Eight, Luma([0]));
+/// A label picture of the connected parts: 0 outside, then 1, 2, ...
+pub fn labels(mask: &Raster<bool>, connectivity: Connectivity) -> Raster<u32> {
+    let labels = connected_components(&gray(mask), connectivity, Luma([0]));
     Raster::from_vec(mask.width(), mask.height(), labels.into_raw())
 }
 
@@ -63,14 +63,14 @@ const CORE_LEVEL: f32 = 0.6;
 /// lines", Signal Processing 38:113-125). Gives a label picture: 0 outside, then 1, 2, ...
 pub fn split_touching(mask: &Raster<bool>) -> Raster<u32> {
     let depth = smoothed(&depth(mask));
-    let parts = labels(mask);
+    let parts = labels(mask, Connectivity::Eight);
     let deepest = deepest_of(&parts, &depth);
     let mut core = Raster::filled(mask.width(), mask.height(), false);
     for (i, c) in core.as_mut_slice().iter_mut().enumerate() {
         let part = parts.as_slice()[i] as usize;
         *c = part > 0 && depth.as_slice()[i] >= CORE_LEVEL * deepest[part];
     }
-    let mut cores = labels(&core);
+    let mut cores = labels(&core, Connectivity::Eight);
     let core_depth = deepest_of(&cores, &depth);
     for (i, c) in cores.as_mut_slice().iter_mut().enumerate() {
         if *c > 0 && core_depth[*c as usize] < CORE_DEPTH * deepest[parts.as_slice()[i] as usize] {

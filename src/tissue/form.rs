@@ -2,16 +2,18 @@
 
 use crate::base::raster::{Raster, Rect};
 use crate::base::window::{greatest, least, soft, soft_where};
+use crate::segment::regions::labels;
 use crate::tissue::leaf::{Leaf, Planes};
-use image::{GrayImage, Luma};
-use imageproc::region_labelling::{Connectivity, connected_components};
+use imageproc::region_labelling::Connectivity;
 
-/// Half the window in which a band is compared with the leaf beside it: 3 % of the diameter, about half a pitch.
+/// Half the window in which a band is compared with the leaf beside it, as a share of the diameter: about half a pitch.
 const WINDOW: f32 = 0.027;
 /// A band is among this lowest part of its window's range of C/L.
 const BAND_RANK: f32 = 0.30;
 /// Above this part of the range the pixel is leaf; between, band and leaf are mixed in one pixel.
 const LEAF_RANK: f32 = 0.45;
+/// From this part of the range the pixel is plain leaf, untouched by the band's white.
+const PLAIN_RANK: f32 = 0.80;
 /// A band's C/L at most: raised tissue is near white (common practice, no source).
 const BAND_SATURATION: f32 = 0.07;
 /// A band is at least this bright beside the mean of 2 % of the diameter around it.
@@ -97,7 +99,9 @@ fn leaf_weight(rank: &Raster<f32>, band: &Raster<bool>, edge: &Raster<bool>, ins
     let data = (0..rank.as_slice().len())
         .map(|i| match (band.as_slice()[i], edge.as_slice()[i]) {
             (true, _) => 0.0,
-            (false, true) => ((rank.as_slice()[i] - 0.45) / 0.35).clamp(0.0, 1.0) * inside.as_slice()[i],
+            (false, true) => {
+                ((rank.as_slice()[i] - LEAF_RANK) / (PLAIN_RANK - LEAF_RANK)).clamp(0.0, 1.0) * inside.as_slice()[i]
+            }
             (false, false) => inside.as_slice()[i],
         })
         .collect();
@@ -119,15 +123,10 @@ fn away_from_bands(plane: &Raster<f32>, weight: &Raster<f32>, inside: &Raster<f3
 
 /// Brown that ends a leaf: connected, small, and where the plant thins out to a tip. `brown` says which pixels have the
 /// colour. Brown elsewhere is leaf that reddens.
-///
-/// # Panics
-/// Never: a raster holds as many values as it says.
 pub fn dead_tips(leaf: &Leaf, brown: &Raster<bool>) -> Raster<bool> {
     let (w, h) = (brown.width(), brown.height());
     let crowded = crowding(&leaf.mask, 0.04 * leaf.diameter);
-    let picture = GrayImage::from_raw(w as u32, h as u32, brown.as_slice().iter().map(|&b| u8::from(b)).collect())
-        .expect("a raster holds width * height values");
-    let labels = connected_components(&picture, Connectivity::Four, Luma([0])).into_raw();
+    let labels = labels(brown, Connectivity::Four).into_vec();
     let count = labels.iter().max().map_or(0, |&m| m as usize);
     let mut parts = vec![Part::default(); count + 1];
     for (&label, &c) in labels.iter().zip(crowded.as_slice()) {

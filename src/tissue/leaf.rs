@@ -3,7 +3,7 @@
 use crate::base::color::OkLab;
 use crate::base::color::oklab::Converter;
 use crate::base::raster::Raster;
-use crate::base::resample::{fit, shrink, taps};
+use crate::base::resample::{fit, nearest, shrink};
 use crate::segment::Rosette;
 
 /// A code at or above this is clipped: 4 under the top, because areas were averaged.
@@ -38,9 +38,6 @@ impl Leaf {
         let bounds = rosette.bounds;
         let (w, h) = fit(bounds.width, bounds.height, long);
         let codes = shrink(picture, bounds, w, h);
-        let nearest = |from: usize, to: usize| -> Vec<usize> {
-            taps(from, to).into_iter().map(|(low, high, t)| if t < 0.5 { low } else { high }).collect()
-        };
         let (columns, rows) = (nearest(bounds.width, w), nearest(bounds.height, h));
         let mask: Vec<bool> = rows.iter().flat_map(|&y| columns.iter().map(move |&x| rosette.mask.get(x, y))).collect();
         let pixels = mask.iter().filter(|&&m| m).count();
