@@ -12,6 +12,7 @@ pub mod calibrate;
 pub mod error;
 pub mod grade;
 pub mod measure;
+pub mod network;
 pub mod options;
 pub mod photo;
 pub mod pipeline;

@@ -8,7 +8,6 @@ use crate::measure::{Measures, measure, quality};
 use crate::options::{Options, White};
 use crate::photo;
 use crate::segment::{self, Rosette};
-use crate::tissue::samples::samples;
 use crate::tissue::{self, TissueMap};
 use rayon::iter::{ParallelBridge, ParallelIterator};
 use std::collections::BTreeMap;
@@ -47,7 +46,8 @@ pub fn run(path: &Path, options: &Options) -> Result<Outcome> {
     let rosettes = segment::rosettes(&calibrated, options.plants, options.hint.as_ref())?;
     let outlines = outlines(&rosettes, calibrated.photo.rgb.bounds());
     let calibrated = refine_white(calibrated, &outlines);
-    let plants: Vec<Plant> = rosettes.into_iter().map(|rosette| plant(&calibrated, rosette)).collect();
+    let number = rosettes.len();
+    let plants: Vec<Plant> = rosettes.into_iter().map(|rosette| plant(&calibrated, rosette, number)).collect();
     match plants.iter().map(|p| quality::unfit(&p.tissue, &p.rosette, &p.measures)).collect::<Option<Vec<_>>>() {
         Some(reasons) if !reasons.is_empty() => Err(Error::Refused(reasons[0].clone())),
         _ => Ok(Outcome { calibrated, plants }),
@@ -76,9 +76,8 @@ fn outlines(rosettes: &[Rosette], photo: Rect) -> Raster<u8> {
     numbers
 }
 
-fn plant(calibrated: &Calibrated, mut rosette: Rosette) -> Plant {
-    let tissue = tissue::classify(calibrated, &rosette);
-    let samples = samples(calibrated, &rosette);
+fn plant(calibrated: &Calibrated, mut rosette: Rosette, of: usize) -> Plant {
+    let (tissue, samples) = tissue::read(calibrated, &rosette, of);
     let measures = measure(&tissue, &samples, calibrated.px_per_mm);
     rosette.doubts.extend(quality::doubts(&tissue, &rosette, &measures));
     let grade = grade::grade(&measures, &grade::Options::default());

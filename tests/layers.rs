@@ -7,14 +7,15 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Each module of the library with the modules of ours that it may import.
-const MAY: [(&str, &str); 13] = [
+const MAY: [(&str, &str); 14] = [
     ("base", ""),
     ("error", ""),
     ("options", "base"),
     ("photo", "base error"),
+    ("network", "base"),
     ("calibrate", "base error options photo"),
-    ("segment", "base error options calibrate"),
-    ("tissue", "base options calibrate segment"),
+    ("segment", "base error options network calibrate"),
+    ("tissue", "base options network calibrate segment"),
     ("measure", "base options calibrate segment tissue"),
     ("grade", "base options tissue measure"),
     ("pipeline", "base error options photo calibrate segment tissue measure grade"),

@@ -30,9 +30,15 @@ pub fn shrink(picture: &Raster<[u8; 3]>, rect: Rect, width: usize, height: usize
 
 /// A field at `width` x `height`, bilinear between samples that lie at pixel centres; edge values are continued outside.
 pub fn bilinear(field: &Raster<f32>, width: usize, height: usize) -> Raster<f32> {
-    let columns = taps(field.width(), width);
-    let rows = taps(field.height(), height);
-    let mut out = Vec::with_capacity(width * height);
+    bilinear_part(field, field.bounds(), field.bounds(), (width, height))
+}
+
+/// A field known over the rectangle `whole`, read over the rectangle `part` at `size` (width, height), bilinear as
+/// [`bilinear`].
+pub fn bilinear_part(field: &Raster<f32>, whole: Rect, part: Rect, size: (usize, usize)) -> Raster<f32> {
+    let columns = taps(field.width(), whole.width, (part.x as f64 - whole.x as f64, part.width), size.0);
+    let rows = taps(field.height(), whole.height, (part.y as f64 - whole.y as f64, part.height), size.1);
+    let mut out = Vec::with_capacity(size.0 * size.1);
     for &(y0, y1, v) in &rows {
         let (above, below) = (field.row(y0), field.row(y1));
         out.extend(columns.iter().map(|&(x0, x1, u)| {
@@ -41,24 +47,29 @@ pub fn bilinear(field: &Raster<f32>, width: usize, height: usize) -> Raster<f32>
             top + v * (bottom - top)
         }));
     }
-    Raster::from_vec(width, height, out)
+    Raster::from_vec(size.0, size.1, out)
 }
 
-/// For each of `to` pixels: the two samples of `from` beside its centre and the weight of the second.
-pub fn taps(from: usize, to: usize) -> Vec<(usize, usize, f32)> {
-    let step = from as f32 / to as f32;
+/// For each of `to` places along `part` (start, length) of a line of length `whole` that holds `from` samples: the two
+/// samples beside the place's centre and the weight of the second.
+fn taps(from: usize, whole: usize, (start, length): (f64, usize), to: usize) -> Vec<(usize, usize, f32)> {
+    let step = length as f64 / to as f64;
+    let samples = from as f64 / whole as f64;
     (0..to)
         .map(|i| {
-            let at = ((i as f32 + 0.5) * step - 0.5).clamp(0.0, (from - 1) as f32);
+            let at = ((start + (i as f64 + 0.5) * step) * samples - 0.5).clamp(0.0, (from - 1) as f64);
             let low = at as usize;
-            (low, (low + 1).min(from - 1), at - low as f32)
+            (low, (low + 1).min(from - 1), (at - low as f64) as f32)
         })
         .collect()
 }
 
 /// For each of `to` pixels: the sample of `from` nearest to its centre.
 pub fn nearest(from: usize, to: usize) -> Vec<usize> {
-    taps(from, to).into_iter().map(|(low, high, weight)| if weight < 0.5 { low } else { high }).collect()
+    taps(from, from, (0.0, from), to)
+        .into_iter()
+        .map(|(low, high, weight)| if weight < 0.5 { low } else { high })
+        .collect()
 }
 
 /// The size with the same shape whose longer side is `long` (never enlarged), each side at least 1.
@@ -87,6 +98,14 @@ mod tests {
         let ramp = Raster::from_vec(4, 1, vec![0.0, 1.0, 2.0, 3.0]);
         let wide = bilinear(&ramp, 8, 1);
         assert_eq!(wide.as_slice(), &[0.0, 0.25, 0.75, 1.25, 1.75, 2.25, 2.75, 3.0]);
+    }
+
+    #[test]
+    fn a_part_is_read_at_the_right_place() {
+        let map = Raster::from_vec(4, 1, vec![0.0, 1.0, 2.0, 3.0]);
+        let whole = Rect { x: 0, y: 0, width: 400, height: 100 };
+        let part = bilinear_part(&map, whole, Rect { x: 100, y: 0, width: 200, height: 100 }, (2, 1));
+        assert_eq!(part.as_slice(), &[1.0, 2.0]);
     }
 
     #[test]

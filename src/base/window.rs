@@ -3,46 +3,53 @@
 use crate::base::raster::Raster;
 use std::collections::VecDeque;
 
+/// Rows averaged together: their sums do not wait for one another.
+const LANES: usize = 8;
+
 /// Mean over the square window of half side `radius`, cut at the border (running sums).
 pub fn mean(field: &Raster<f32>, radius: usize) -> Raster<f32> {
     let (w, h) = (field.width(), field.height());
     let mut rows = Raster::filled(w, h, 0.0f32);
-    for y in 0..h {
-        running_mean(field.row(y), rows.row_mut(y), radius);
+    for (values, out) in field.as_slice().chunks(LANES * w.max(1)).zip(rows.as_mut_slice().chunks_mut(LANES * w.max(1)))
+    {
+        running_means(values, out, w, radius);
     }
     let mut out = Raster::filled(w, h, 0.0f32);
     let mut sum = vec![0.0f64; w];
-    let mut count = 0.0f64;
     for y in 0..h + radius {
         if y < h {
             sum.iter_mut().zip(rows.row(y)).for_each(|(s, &v)| *s += f64::from(v));
-            count += 1.0;
         }
         if y > 2 * radius {
             sum.iter_mut().zip(rows.row(y - 2 * radius - 1)).for_each(|(s, &v)| *s -= f64::from(v));
-            count -= 1.0;
         }
         if y >= radius {
-            out.row_mut(y - radius).iter_mut().zip(&sum).for_each(|(o, s)| *o = (s / count) as f32);
+            let share = 1.0 / inside(y - radius, h, radius);
+            out.row_mut(y - radius).iter_mut().zip(&sum).for_each(|(o, s)| *o = (s * share) as f32);
         }
     }
     out
 }
 
-fn running_mean(values: &[f32], out: &mut [f32], radius: usize) {
-    let n = values.len();
-    let (mut sum, mut count) = (0.0f64, 0.0f64);
-    for x in 0..n + radius {
-        if x < n {
-            sum += f64::from(values[x]);
-            count += 1.0;
+/// How many of the `n` places lie within `radius` of place `at`.
+fn inside(at: usize, n: usize, radius: usize) -> f64 {
+    ((at + radius + 1).min(n) - at.saturating_sub(radius)) as f64
+}
+
+/// Running means along up to [`LANES`] rows of `width` values.
+fn running_means(values: &[f32], out: &mut [f32], width: usize, radius: usize) {
+    let lanes = values.len() / width.max(1);
+    let mut sums = [0.0f64; LANES];
+    for x in 0..width + radius {
+        if x < width {
+            (0..lanes).for_each(|lane| sums[lane] += f64::from(values[lane * width + x]));
         }
         if x > 2 * radius {
-            sum -= f64::from(values[x - 2 * radius - 1]);
-            count -= 1.0;
+            (0..lanes).for_each(|lane| sums[lane] -= f64::from(values[lane * width + x - 2 * radius - 1]));
         }
         if x >= radius {
-            out[x - radius] = (sum / count) as f32;
+            let share = 1.0 / inside(x - radius, width, radius);
+            (0..lanes).for_each(|lane| out[lane * width + x - radius] = (sums[lane] * share) as f32);
         }
     }
 }

@@ -8,7 +8,9 @@ use crate::tissue::TissueMap;
 use crate::tissue::class::{PerTissue, Tissue};
 use crate::tissue::samples::Samples;
 
-/// What was measured on one plant. Fractions are 0..1; definitions in `docs/science.md`.
+/// What was measured on one plant. Fractions are 0..1; definitions in `docs/science.md`. `tissue` counts the pixels of the
+/// tissue mask; the fractions with intervals share each pixel out between the two witnesses of tissue, so that stripes
+/// finer than a pixel and pixels that the mask calls unsure count too.
 #[derive(Debug, Clone)]
 pub struct Measures {
     /// Leaf pixels, all classes.
@@ -34,7 +36,7 @@ pub fn measure(map: &TissueMap, samples: &Samples, px_per_mm: Option<f64>) -> Me
     let counts = map.counts();
     let pixels = counts.0.iter().sum::<usize>();
     let diameter_px = feret_diameter(&map.tissue);
-    let with_interval = |ratio: Ratio| interval(ratio, &counts, samples);
+    let with_interval = |ratio: Ratio| interval(ratio, samples);
     Measures {
         pixels,
         diameter_px,
@@ -48,30 +50,31 @@ pub fn measure(map: &TissueMap, samples: &Samples, px_per_mm: Option<f64>) -> Me
 }
 
 /// Part and whole of a fraction.
-type Ratio = fn(&PerTissue<usize>) -> (usize, usize);
+type Ratio = fn(&PerTissue<f64>) -> (f64, f64);
 
-fn living(n: &PerTissue<usize>) -> usize {
+fn living(n: &PerTissue<f64>) -> f64 {
     n[Tissue::Green] + n[Tissue::Cream] + n[Tissue::Gold] + n[Tissue::Red]
 }
 
-fn green_fraction(n: &PerTissue<usize>) -> (usize, usize) {
+fn green_fraction(n: &PerTissue<f64>) -> (f64, f64) {
     (n[Tissue::Green], living(n))
 }
 
-fn pale_fraction(n: &PerTissue<usize>) -> (usize, usize) {
+fn pale_fraction(n: &PerTissue<f64>) -> (f64, f64) {
     (n[Tissue::Cream] + n[Tissue::Gold], living(n))
 }
 
-fn red_fraction(n: &PerTissue<usize>) -> (usize, usize) {
+fn red_fraction(n: &PerTissue<f64>) -> (f64, f64) {
     (n[Tissue::Red], living(n))
 }
 
-fn green_capacity(n: &PerTissue<usize>) -> (usize, usize) {
+fn green_capacity(n: &PerTissue<f64>) -> (f64, f64) {
     (n[Tissue::Green], n[Tissue::Green] + n[Tissue::Cream] + n[Tissue::Gold])
 }
 
-fn value((part, whole): (usize, usize)) -> Option<f64> {
-    (whole > 0).then(|| part as f64 / whole as f64)
+/// Part / whole; `None` for less than half a pixel of the whole.
+fn value((part, whole): (f64, f64)) -> Option<f64> {
+    (whole >= 0.5).then(|| part / whole)
 }
 
 /// Replicates of the bootstrap.
@@ -88,19 +91,23 @@ const UNSURE_SPREAD: f64 = 0.3;
 /// The ratio with its 95 % interval. Each replicate draws tiles with replacement (block bootstrap: pixels are not
 /// independent; Efron, Tibshirani 1993, "An introduction to the bootstrap", ch. 8), adds the shift that one plausible
 /// white point and set of thresholds makes and the rule's own error, and gives the unsure pixels an unknown share of the part.
-fn interval(ratio: Ratio, counts: &PerTissue<usize>, samples: &Samples) -> Option<Interval> {
-    let reading = |n: &PerTissue<usize>| value(ratio(n));
-    let best = reading(counts)?;
-    let on_grid = reading(samples.readings.first()?)?;
-    let shifts: Vec<f64> = samples.readings.iter().skip(1).filter_map(reading).map(|r| r - on_grid).collect();
-    let (whole, unsure) = (ratio(counts).1 as f64, counts[Tissue::Unsure] as f64);
+fn interval(ratio: Ratio, samples: &Samples) -> Option<Interval> {
+    let reading = |n: &PerTissue<f64>| value(ratio(n));
+    let plant = sum(samples.tiles.iter());
+    let best = reading(&plant)?;
+    let by_colour = samples.readings.first().and_then(reading);
+    let shifts: Vec<f64> = match by_colour {
+        Some(first) => samples.readings.iter().skip(1).filter_map(reading).map(|r| r - first).collect(),
+        None => Vec::new(),
+    };
+    let (whole, unsure) = (ratio(&plant).1, plant[Tissue::Unsure]);
     let mut random = SplitMix64::new(0xB007);
     let mut values: Vec<f64> = (0..REPLICATES)
         .filter_map(|_| {
-            let drawn = reading(&drawn_tiles(&samples.tiles, &mut random))?;
+            let drawn = (0..samples.tiles.len()).map(|_| &samples.tiles[random.below(samples.tiles.len())]);
+            let drawn = reading(&sum(drawn))?;
             let shift = if shifts.is_empty() { 0.0 } else { shifts[random.below(shifts.len())] };
-            let rule = RULE_ERROR * random.normal();
-            let sure = (best + (drawn - on_grid) + shift + rule).clamp(0.0, 1.0);
+            let sure = (drawn + shift + RULE_ERROR * random.normal()).clamp(0.0, 1.0);
             let of_unsure = (sure + UNSURE_SPREAD * random.normal()).clamp(0.0, 1.0);
             Some((sure * whole + of_unsure * unsure) / (whole + unsure))
         })
@@ -110,13 +117,11 @@ fn interval(ratio: Ratio, counts: &PerTissue<usize>, samples: &Samples) -> Optio
     Some(Interval { value: best, low, high })
 }
 
-fn drawn_tiles(tiles: &[PerTissue<usize>], random: &mut SplitMix64) -> PerTissue<usize> {
-    let mut sum = PerTissue::<usize>::default();
-    for _ in 0..tiles.len() {
-        let tile = &tiles[random.below(tiles.len())];
-        sum.0.iter_mut().zip(tile.0).for_each(|(s, t)| *s += t);
-    }
-    sum
+fn sum<'a>(tiles: impl Iterator<Item = &'a PerTissue<f64>>) -> PerTissue<f64> {
+    tiles.fold(PerTissue::default(), |mut sum, tile| {
+        sum.add(tile);
+        sum
+    })
 }
 
 /// Largest distance between two parallel lines that hold the plant between them, pixels (maximum Feret diameter),
@@ -168,7 +173,7 @@ mod tests {
 
     fn measured(rows: &[&str]) -> Measures {
         let map = map(rows);
-        let counts = map.counts();
+        let counts = PerTissue(map.counts().0.map(|n| n as f64 / 4.0));
         let samples = Samples { tiles: vec![counts; 4], readings: vec![counts; 3] };
         measure(&map, &samples, Some(2.0))
     }
@@ -206,16 +211,19 @@ mod tests {
     fn intervals_hold_the_value_and_widen_with_spread() {
         let map = map(&["gggggggggg", "cccccccccc"]);
         let tile = |g, c| {
-            let mut n = PerTissue::<usize>::default();
+            let mut n = PerTissue::<f64>::default();
             (n[Tissue::Green], n[Tissue::Cream]) = (g, c);
             n
         };
-        let even = Samples { tiles: vec![tile(1, 1); 10], readings: vec![tile(10, 10)] };
+        let even = Samples { tiles: vec![tile(1.0, 1.0); 10], readings: vec![tile(10.0, 10.0)] };
         let patchy = Samples {
-            tiles: (0..10).map(|i| if i < 5 { tile(2, 0) } else { tile(0, 2) }).collect(),
-            readings: vec![tile(10, 10)],
+            tiles: (0..10).map(|i| if i < 5 { tile(2.0, 0.0) } else { tile(0.0, 2.0) }).collect(),
+            readings: vec![tile(10.0, 10.0)],
         };
-        let unsure = Samples { readings: vec![tile(10, 10), tile(14, 6), tile(6, 14)], tiles: vec![tile(1, 1); 10] };
+        let unsure = Samples {
+            readings: vec![tile(10.0, 10.0), tile(14.0, 6.0), tile(6.0, 14.0)],
+            tiles: vec![tile(1.0, 1.0); 10],
+        };
         let width = |s: &Samples| {
             let i = measure(&map, s, None).green_fraction.unwrap();
             assert!(i.low <= i.value && i.value <= i.high);

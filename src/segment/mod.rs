@@ -1,13 +1,12 @@
 //! Stage 3: which pixels belong to which plant.
 //!
-//! Two networks propose ([`propose`]), their evidence is drawn to the picture's edges ([`guided`]), touching plants are
-//! told apart ([`regions`]), and focus, size and place choose which plants are meant ([`choose`]). How far the two
-//! networks agree is the confidence.
+//! A network looks from afar and close ([`propose`]), its evidence is drawn to the picture's edges ([`guided`]), touching
+//! plants are told apart ([`regions`]), and focus, size and place choose which plants are meant ([`choose`]). How far the
+//! two looks agree is the confidence.
 
 pub mod choose;
 pub mod focus;
 pub mod guided;
-pub mod network;
 pub mod propose;
 pub mod regions;
 

@@ -3,9 +3,11 @@
 use crate::base::raster::{Raster, Rect};
 use image::{GrayImage, Luma};
 use imageproc::distance_transform::euclidean_squared_distance_transform;
+use imageproc::geometry::{contour_area, convex_hull};
+use imageproc::point::Point;
 use imageproc::region_labelling::{Connectivity, connected_components};
 use std::cmp::Ordering;
-use std::collections::BinaryHeap;
+use std::collections::{BTreeMap, BTreeSet, BinaryHeap};
 
 /// A connected part of a mask.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -58,9 +60,13 @@ const CORE_DEPTH: f32 = 0.45;
 /// Cores are the parts deeper than this share of the deepest point of their part.
 const CORE_LEVEL: f32 = 0.6;
 
-/// Tells touching plants apart: every connected part is cut between its fat cores (leaves are thin, so a leaf never
-/// makes a core), by flooding from the cores downwards in depth (Meyer 1994, "Topographic distance and watershed
-/// lines", Signal Processing 38:113-125). Gives a label picture: 0 outside, then 1, 2, ...
+/// A piece that fills more than this share of its convex hull is a leaf, not a rosette: rosettes are stars. Round number
+/// between the leaves of fleshy rosettes (.93 and more) and rosettes with pointed leaves (.5 to .8).
+const LEAF_SOLIDITY: f64 = 0.88;
+
+/// Tells touching plants apart: every connected part is cut between its fat cores, by flooding from the cores downwards
+/// in depth (Meyer 1994, "Topographic distance and watershed lines", Signal Processing 38:113-125). Thin leaves make no
+/// core; the pieces that fleshy leaves make are given back to the plant. Gives a label picture: 0 outside, then 1, 2, ...
 pub fn split_touching(mask: &Raster<bool>) -> Raster<u32> {
     let depth = smoothed(&depth(mask));
     let parts = labels(mask, Connectivity::Eight);
@@ -78,7 +84,55 @@ pub fn split_touching(mask: &Raster<bool>) -> Raster<u32> {
         }
     }
     fill_single_cored(&parts, &mut cores);
+    let pieces = flood(&parts, &depth, cores.clone());
+    if !drop_leaves(&parts, &pieces, &mut cores) {
+        return pieces;
+    }
+    fill_single_cored(&parts, &mut cores);
     flood(&parts, &depth, cores)
+}
+
+/// Takes away the cores whose pieces are leaves, but for the largest piece of a part without any rosette. True if any
+/// core went.
+fn drop_leaves(parts: &Raster<u32>, pieces: &Raster<u32>, cores: &mut Raster<u32>) -> bool {
+    let found = measured(pieces);
+    let part_of = |piece: &Component| {
+        let at = piece.bounds;
+        let inside = (at.y..at.bottom()).flat_map(|y| (at.x..at.right()).map(move |x| (x, y)));
+        inside.into_iter().find(|&(x, y)| pieces.get(x, y) == piece.label).map_or(0, |(x, y)| parts.get(x, y))
+    };
+    let mut by_part: BTreeMap<u32, Vec<&Component>> = BTreeMap::new();
+    for piece in &found {
+        by_part.entry(part_of(piece)).or_default().push(piece);
+    }
+    let mut leaves = BTreeSet::new();
+    for siblings in by_part.values().filter(|siblings| siblings.len() > 1) {
+        let (leaf, rosette): (Vec<&Component>, Vec<&Component>) =
+            siblings.iter().partition(|p| solidity(pieces, p) > LEAF_SOLIDITY);
+        let largest = leaf.iter().map(|p| p.pixels).max().filter(|_| rosette.is_empty());
+        let kept = leaf.iter().find(|p| Some(p.pixels) == largest).map(|p| p.label);
+        leaves.extend(leaf.iter().map(|p| p.label).filter(|&label| Some(label) != kept));
+    }
+    cores.as_mut_slice().iter_mut().filter(|c| leaves.contains(c)).for_each(|c| *c = 0);
+    !leaves.is_empty()
+}
+
+/// Share of its convex hull that a piece fills.
+fn solidity(labels: &Raster<u32>, piece: &Component) -> f64 {
+    let mut ends = Vec::new();
+    for y in piece.bounds.y..piece.bounds.bottom() {
+        let row = labels.row(y);
+        let inside = |&x: &usize| row[x] == piece.label;
+        let span =
+            (piece.bounds.x..piece.bounds.right()).find(inside).zip((0..piece.bounds.right()).rev().find(inside));
+        // Pixels are squares: both edges, top and bottom.
+        ends.extend(
+            span.into_iter()
+                .flat_map(|(first, last)| [first, last + 1])
+                .flat_map(|x| [Point::new(x as i32, y as i32), Point::new(x as i32, y as i32 + 1)]),
+        );
+    }
+    piece.pixels as f64 / contour_area(&convex_hull(ends)).max(1.0)
 }
 
 /// Gives every pixel of a part with one core that core's label: nothing to cut there.
@@ -205,19 +259,30 @@ mod tests {
         assert_eq!((d.get(0, 0), d.get(1, 1), d.get(2, 2)), (0.0, 1.0, 2.0));
     }
 
-    /// Two discs that touch are two plants; a disc with long thin arms is one.
+    /// Two stars that touch are two plants; a star with a long arm is one, and so are fat leaves around a centre.
     #[test]
-    fn fat_cores_are_told_apart_and_leaves_are_not() {
-        let disc = |cx: f32, cy: f32, r: f32| move |x: f32, y: f32| (x - cx).hypot(y - cy) <= r;
-        let draw = |inside: &dyn Fn(f32, f32) -> bool| {
-            let data = (0..60 * 120).map(|i| inside((i % 120) as f32, (i / 120) as f32)).collect();
-            Raster::from_vec(120, 60, data)
+    fn rosettes_are_told_apart_and_leaves_are_not() {
+        let star = |cx: f32, cy: f32| {
+            move |x: f32, y: f32| {
+                let (dx, dy) = (x - cx, y - cy);
+                dx.hypot(dy) <= 30.0 * (0.7 + 0.3 * (6.0 * dy.atan2(dx)).cos())
+            }
         };
-        let (a, b) = (disc(35.0, 30.0, 22.0), disc(77.0, 30.0, 22.0));
+        let draw = |inside: &dyn Fn(f32, f32) -> bool| {
+            let data = (0..80 * 160).map(|i| inside((i % 160) as f32, (i / 160) as f32)).collect();
+            Raster::from_vec(160, 80, data)
+        };
+        let (a, b) = (star(40.0, 40.0), star(97.0, 40.0));
         let two = split_touching(&draw(&|x, y| a(x, y) || b(x, y)));
         assert_eq!(measured(&two).len(), 2);
-        assert_ne!(two.get(35, 30), two.get(77, 30));
-        let star = split_touching(&draw(&|x, y| a(x, y) || ((y - 30.0).abs() < 4.0 && x > 30.0 && x < 110.0)));
-        assert_eq!(measured(&star).len(), 1);
+        assert_ne!(two.get(40, 40), two.get(97, 40));
+        let armed = split_touching(&draw(&|x, y| a(x, y) || ((y - 40.0).abs() < 4.0 && x > 40.0 && x < 140.0)));
+        assert_eq!(measured(&armed).len(), 1);
+        let leaf = |x: f32, y: f32, cx: f32, cy: f32| ((x - cx) / 20.0).hypot((y - cy) / 10.0) <= 1.0;
+        let fleshy = split_touching(&draw(&|x, y| {
+            let lying = leaf(x, y, 38.0, 40.0) || leaf(x, y, 74.0, 40.0);
+            lying || leaf(y, x, 22.0, 56.0) || leaf(y, x, 58.0, 56.0)
+        }));
+        assert_eq!(measured(&fleshy).len(), 1);
     }
 }

@@ -59,3 +59,10 @@ impl<T> std::ops::IndexMut<Tissue> for PerTissue<T> {
         &mut self.0[tissue as usize]
     }
 }
+
+impl PerTissue<f64> {
+    /// Adds another count, class by class.
+    pub fn add(&mut self, other: &Self) {
+        self.0.iter_mut().zip(other.0).for_each(|(sum, n)| *sum += n);
+    }
+}

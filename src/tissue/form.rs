@@ -1,10 +1,11 @@
-//! What form says and colour cannot: raised bands beside cream tissue, dead tips beside reddening leaf.
+//! What form says and colour cannot: raised bands beside cream tissue.
 
-use crate::base::raster::{Raster, Rect};
+use crate::base::color::OkLab;
+use crate::base::raster::Raster;
 use crate::base::window::{greatest, least, soft, soft_where};
-use crate::segment::regions::labels;
+use crate::tissue::class::Tissue;
 use crate::tissue::leaf::{Leaf, Planes};
-use imageproc::region_labelling::Connectivity;
+use crate::tissue::rule::{Hue, judge};
 
 /// Half the window in which a band is compared with the leaf beside it, as a share of the diameter: about half a pitch.
 const WINDOW: f32 = 0.027;
@@ -37,8 +38,33 @@ pub struct Bands {
     pub mixed: Raster<bool>,
     /// Lightness of leaf tissue with the bands as the white that fixes exposure; `None` where no band is near.
     pub lightness: Raster<Option<f32>>,
+    /// Lightness as photographed, freed from the bands' white.
+    pub unanchored: Raster<f32>,
     /// Oklab a and b over lightness of the leaf, freed from the bands' white that bleeds into it.
     pub leaf: [Raster<f32>; 2],
+}
+
+impl Bands {
+    /// What colour and form make of pixel number `i`; `None` where they leave it open: band and leaf share the pixel,
+    /// the colour is none of a leaf's, or it is brown (dead, or green on its way to red).
+    pub fn class(&self, i: usize) -> Option<Tissue> {
+        match (self.band.as_slice()[i], self.mixed.as_slice()[i]) {
+            (true, _) => Some(Tissue::Band),
+            (_, true) => None,
+            _ => self.colour(i).tissue(),
+        }
+    }
+
+    /// Colour of leaf pixel number `i`, freed from the bands' white.
+    pub fn oklab(&self, i: usize) -> OkLab {
+        let l = self.unanchored.as_slice()[i];
+        OkLab::new(l, self.leaf[0].as_slice()[i] * l, self.leaf[1].as_slice()[i] * l)
+    }
+
+    fn colour(&self, i: usize) -> Hue {
+        let (a, b) = (self.leaf[0].as_slice()[i], self.leaf[1].as_slice()[i]);
+        judge(b.atan2(a).to_degrees(), a.hypot(b), self.lightness.as_slice()[i])
+    }
 }
 
 /// Finds the bands. They are the locally least coloured and brightest lines of the leaf; cream tissue is pale over
@@ -76,7 +102,8 @@ pub fn bands(leaf: &Leaf, planes: &Planes) -> Bands {
     for (m, &e) in mixed.as_mut_slice().iter_mut().zip(edge.as_slice()) {
         *m &= e;
     }
-    Bands { band, mixed, lightness: lightness_known, leaf: [unbled(&planes.a), unbled(&planes.b)] }
+    let leaf = [unbled(&planes.a), unbled(&planes.b)];
+    Bands { band, mixed, lightness: lightness_known, unanchored: lightness, leaf }
 }
 
 fn saturation_range(leaf: &Leaf, planes: &Planes, radius: usize) -> (Raster<f32>, Raster<f32>) {
@@ -119,55 +146,4 @@ fn away_from_bands(plane: &Raster<f32>, weight: &Raster<f32>, inside: &Raster<f3
         })
         .collect();
     Raster::from_vec(plane.width(), plane.height(), data)
-}
-
-/// Brown that ends a leaf: connected, small, and where the plant thins out to a tip. `brown` says which pixels have the
-/// colour. Brown elsewhere is leaf that reddens.
-pub fn dead_tips(leaf: &Leaf, brown: &Raster<bool>) -> Raster<bool> {
-    let (w, h) = (brown.width(), brown.height());
-    let crowded = crowding(&leaf.mask, 0.04 * leaf.diameter);
-    let labels = labels(brown, Connectivity::Four).into_vec();
-    let count = labels.iter().max().map_or(0, |&m| m as usize);
-    let mut parts = vec![Part::default(); count + 1];
-    for (&label, &c) in labels.iter().zip(crowded.as_slice()) {
-        parts[label as usize].add(c);
-    }
-    let pixels = leaf.mask.as_slice().iter().filter(|&&m| m).count();
-    let data = labels.iter().map(|&l| l > 0 && parts[l as usize].is_tip(pixels)).collect();
-    Raster::from_vec(w, h, data)
-}
-
-/// Share of the surroundings that is plant, about a Gaussian of `sigma` pixels; nothing is plant outside the picture.
-fn crowding(mask: &Raster<bool>, sigma: f32) -> Raster<f32> {
-    let pad = (3.0 * sigma).ceil() as usize;
-    let mut padded = Raster::filled(mask.width() + 2 * pad, mask.height() + 2 * pad, 0.0f32);
-    for y in 0..mask.height() {
-        let row = &mut padded.row_mut(y + pad)[pad..pad + mask.width()];
-        row.iter_mut().zip(mask.row(y)).for_each(|(p, &m)| *p = f32::from(u8::from(m)));
-    }
-    let bounds = Rect { x: pad, y: pad, width: mask.width(), height: mask.height() };
-    soft(&padded, sigma).crop(bounds)
-}
-
-/// A brown patch: how many pixels, how crowded by plant its surroundings are.
-#[derive(Clone, Default)]
-struct Part {
-    pixels: usize,
-    crowding: f32,
-    thin: usize,
-}
-
-impl Part {
-    fn add(&mut self, crowding: f32) {
-        self.pixels += 1;
-        self.crowding += crowding;
-        self.thin += usize::from(crowding < 0.3);
-    }
-
-    /// Sits where under 47 % of the surroundings are plant, a tenth of it where under 30 % are; neither a speck nor more
-    /// than 2 % of the plant.
-    fn is_tip(&self, plant: usize) -> bool {
-        let n = self.pixels;
-        n >= (plant / 5000).max(12) && n <= plant / 50 && self.crowding < 0.47 * n as f32 && self.thin * 10 >= n
-    }
 }

@@ -55,19 +55,16 @@ impl Leaf {
         }
     }
 
-    /// Its colour planes under the white of `converter`; `turn` shifts hue (degrees) and scales chroma: (0, 1) for the
-    /// best reading, others to learn how much the answer hangs on the rule's thresholds.
-    pub fn planes(&self, converter: &Converter, turn: (f32, f32)) -> Planes {
+    /// Its colour planes under the white of `converter`.
+    pub fn planes(&self, converter: &Converter) -> Planes {
         let (w, h) = (self.mask.width(), self.mask.height());
-        let (sin, cos) = turn.0.to_radians().sin_cos();
         let mut planes = [(); 4].map(|()| Vec::with_capacity(w * h));
         let mut labs = vec![OkLab::new(0.0, 0.0, 0.0); w];
         for y in 0..h {
             converter.oklab_row(self.codes.row(y), &mut labs);
             for (lab, &inside) in labs.iter().zip(self.mask.row(y)) {
                 let l = lab.l.max(0.02);
-                let a = (lab.a * cos - lab.b * sin) * turn.1 / l;
-                let b = (lab.a * sin + lab.b * cos) * turn.1 / l;
+                let (a, b) = (lab.a / l, lab.b / l);
                 let values = if inside { [l, a, b, a.hypot(b)] } else { [1.0, 0.0, 0.0, 0.0] };
                 planes.iter_mut().zip(values).for_each(|(p, v)| p.push(v));
             }

@@ -1,26 +1,31 @@
-//! Stage 4: what each leaf pixel is. Colour decides green, cream, gold and red ([`rule`]); form tells raised bands from
-//! cream and dead tips from reddening ([`form`]); what cannot be read is unsure and counted as such.
+//! Stage 4: what each leaf pixel is. Colour judges green, cream, gold and red ([`rule`]), form tells raised bands from
+//! cream ([`form`]); a network that sees form is the second witness ([`witness`]). What the two do not agree on, and
+//! what cannot be read, is unsure and counted as such.
 
 pub mod class;
 pub mod form;
 pub mod leaf;
 pub mod rule;
 pub mod samples;
+pub mod witness;
 
 use crate::base::raster::{Raster, Rect};
 use crate::base::resample::nearest;
 use crate::calibrate::Calibrated;
 use crate::segment::Rosette;
 use class::{PerTissue, Tissue};
-use leaf::{Leaf, Planes, Unreadable};
-use rule::{Hue, judge};
+use form::Bands;
+use leaf::{Leaf, Unreadable};
+use samples::{Samples, samples};
+use witness::Evidence;
 
 /// Longer side of the grid on which tissue is judged, pixels: bands of 1 % of the plant stay 8 pixels wide.
 /// Round number: other grids were not compared.
 const GRID: usize = 800;
-/// Brown: hue range (degrees) and C/L of dead leaf, wider than the rule's brown because tips are thin and mixed.
-const DEAD_HUE: std::ops::Range<f32> = 35.0..95.0;
-const DEAD_SATURATION: std::ops::Range<f32> = 0.03..0.13;
+/// Probability from which the network settles what the other witness leaves open.
+const LIKELY: f32 = 0.6;
+/// Probability from which the network settles a matter of form against the other witness.
+const SURE: f32 = 0.8;
 
 /// The tissue of one plant.
 #[derive(Debug, Clone)]
@@ -38,63 +43,69 @@ pub struct TissueMap {
 impl TissueMap {
     /// Pixels of each class.
     pub fn counts(&self) -> PerTissue<usize> {
-        count(&self.tissue)
+        let mut counts = PerTissue::default();
+        self.tissue.as_slice().iter().flatten().for_each(|&t| counts[t] += 1);
+        counts
     }
 }
 
-/// Classes of the plant's pixels.
-pub fn classify(calibrated: &Calibrated, rosette: &Rosette) -> TissueMap {
-    let leaf = Leaf::look(&calibrated.photo.rgb, rosette, GRID);
-    let tissue = judge_leaf(&leaf, &leaf.planes(&calibrated.converter(), (0.0, 1.0)));
+/// Classes of the plant's pixels, and what other plausible whites and thresholds would make of them. `plants` is how many
+/// plants of the photo are read: many are looked at less closely.
+pub fn read(calibrated: &Calibrated, rosette: &Rosette, plants: usize) -> (TissueMap, Samples) {
+    let picture = &calibrated.photo.rgb;
+    let converter = calibrated.converter();
+    let leaf = Leaf::look(picture, rosette, GRID);
+    let bands = form::bands(&leaf, &leaf.planes(&converter));
+    let evidence = witness::ask(picture, rosette, plants, &converter, (leaf.mask.width(), leaf.mask.height()));
+    let tissue = judge_leaf(&leaf, &bands, &evidence);
     let share = |why: Unreadable| {
         let (w, h) = (leaf.mask.width(), leaf.mask.height());
         let hit = (0..w * h).filter(|i| leaf.mask.as_slice()[*i] && leaf.unreadable(i % w, i / w) == Some(why)).count();
         hit as f64 / leaf.mask.as_slice().iter().filter(|&&m| m).count().max(1) as f64
     };
-    TissueMap {
+    let map = TissueMap {
         bounds: rosette.bounds,
         tissue: full_size(&tissue, rosette),
         clipped: share(Unreadable::Clipped),
         shadow: share(Unreadable::Shadow),
-    }
+    };
+    (map, samples(calibrated, &leaf, &bands, &evidence, &tissue))
 }
 
-fn judge_leaf(leaf: &Leaf, planes: &Planes) -> Raster<Option<Tissue>> {
-    let bands = form::bands(leaf, planes);
-    let brown = |i: usize| {
-        let s = planes.saturation.as_slice()[i];
-        let hue = planes.b.as_slice()[i].atan2(planes.a.as_slice()[i]).to_degrees();
-        leaf.mask.as_slice()[i] && !bands.band.as_slice()[i] && DEAD_SATURATION.contains(&s) && DEAD_HUE.contains(&hue)
-    };
+fn judge_leaf(leaf: &Leaf, bands: &Bands, evidence: &Evidence) -> Raster<Option<Tissue>> {
     let (w, h) = (leaf.mask.width(), leaf.mask.height());
-    let brown = Raster::from_vec(w, h, (0..w * h).map(brown).collect());
-    let dead = form::dead_tips(leaf, &brown);
     let class = |i: usize| {
-        if !leaf.mask.as_slice()[i] {
-            return None;
-        }
-        let (a, b) = (bands.leaf[0].as_slice()[i], bands.leaf[1].as_slice()[i]);
-        let colour = || judge(b.atan2(a).to_degrees(), a.hypot(b), bands.lightness.as_slice()[i]);
-        Some(match () {
-            () if leaf.unreadable(i % w, i / w).is_some() => Tissue::Unsure,
-            () if bands.band.as_slice()[i] => Tissue::Band,
-            () if dead.as_slice()[i] => Tissue::Dead,
-            () if bands.mixed.as_slice()[i] => Tissue::Unsure,
-            () => from_colour(colour()),
+        leaf.mask.as_slice()[i].then(|| match leaf.unreadable(i % w, i / w) {
+            Some(_) => Tissue::Unsure,
+            None => settle(bands.class(i), evidence.likeliest(i)),
         })
     };
     Raster::from_vec(w, h, (0..w * h).map(class).collect())
 }
 
-/// Brown that does not end a leaf is leaf that reddens.
-fn from_colour(hue: Hue) -> Tissue {
-    match hue {
-        Hue::Green => Tissue::Green,
-        Hue::Cream => Tissue::Cream,
-        Hue::Gold => Tissue::Gold,
-        Hue::Red | Hue::Brown => Tissue::Red,
-        Hue::Unknown => Tissue::Unsure,
+/// What two witnesses make of a pixel: colour with the form of bands (`None`: left open), and the network with its
+/// probability. Where they agree the pixel is sure. Where the first leaves it open the network may settle it. Where they
+/// differ in a living colour the pixel is unsure; where they differ in form (band or not, dead or reddening), the network
+/// settles it if it is sure.
+fn settle(colour: Option<Tissue>, (seen, share): (Tissue, f32)) -> Tissue {
+    match (colour, seen) {
+        (Some(colour), seen) if colour == seen => colour,
+        (None | Some(Tissue::Red | Tissue::Gold), Tissue::Dead) if share >= LIKELY => Tissue::Dead,
+        (None, seen) if share >= LIKELY => seen,
+        (Some(Tissue::Band), seen) | (Some(_), seen @ Tissue::Band) if share >= SURE => seen,
+        _ => Tissue::Unsure,
     }
+}
+
+/// A pixel shared out among the classes: the mean of what the two witnesses say, the network's word where the other
+/// leaves it open. Stripes finer than a pixel count with their shares, not with the class that outshines the other.
+fn shared_out(colour: Option<Tissue>, seen: PerTissue<f32>) -> PerTissue<f64> {
+    let mut shares = PerTissue(seen.0.map(f64::from));
+    if let Some(colour) = colour {
+        shares.0.iter_mut().for_each(|s| *s *= 0.5);
+        shares[colour] += 0.5;
+    }
+    shares
 }
 
 fn full_size(tissue: &Raster<Option<Tissue>>, rosette: &Rosette) -> Raster<Option<Tissue>> {
@@ -111,10 +122,29 @@ fn full_size(tissue: &Raster<Option<Tissue>>, rosette: &Rosette) -> Raster<Optio
     out
 }
 
-fn count(tissue: &Raster<Option<Tissue>>) -> PerTissue<usize> {
-    let mut counts = PerTissue::default();
-    for t in tissue.as_slice().iter().flatten() {
-        counts[*t] += 1;
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn two_witnesses_settle_a_pixel() {
+        use Tissue::{Band, Dead, Gold, Green, Red, Unsure};
+        assert_eq!(settle(Some(Green), (Green, 0.3)), Green, "they agree");
+        assert_eq!(settle(None, (Gold, 0.7)), Gold, "colour leaves it open");
+        assert_eq!(settle(None, (Gold, 0.5)), Unsure, "nobody knows");
+        assert_eq!(settle(Some(Green), (Gold, 0.99)), Unsure, "living colours are for colour to judge");
+        assert_eq!(settle(Some(Green), (Band, 0.9)), Band, "form is for the network");
+        assert_eq!(settle(Some(Band), (Green, 0.7)), Unsure, "unless it is not sure");
+        assert_eq!(settle(Some(Red), (Dead, 0.7)), Dead, "brown is dead or red");
+        assert_eq!(settle(Some(Green), (Dead, 0.99)), Unsure, "green is not dead");
     }
-    counts
+
+    #[test]
+    fn a_pixel_is_shared_out_whole() {
+        let mut seen = PerTissue::default();
+        (seen[Tissue::Green], seen[Tissue::Gold]) = (0.25, 0.75);
+        let shares = shared_out(Some(Tissue::Gold), seen);
+        assert!((shares[Tissue::Gold] - 0.875).abs() < 1e-9 && (shares[Tissue::Green] - 0.125).abs() < 1e-9);
+        assert!((shared_out(None, seen).0.iter().sum::<f64>() - 1.0).abs() < 1e-9);
+    }
 }

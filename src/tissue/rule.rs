@@ -5,6 +5,8 @@
 //! 193:204-215: hue follows chlorophyll over carotenoid, C/L follows carotenoid) and agree with Munsell chips read by
 //! their ISCC-NBS names (Kelly, Judd 1976, NBS SP 440); `docs/science.md` has the derivation and the figures.
 
+use crate::tissue::class::Tissue;
+
 /// What a colour alone can say.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Hue {
@@ -20,6 +22,19 @@ pub enum Hue {
     Brown,
     /// Neutral or outside all leaf colours.
     Unknown,
+}
+
+impl Hue {
+    /// The class that the colour stands for, if it is one.
+    pub fn tissue(self) -> Option<Tissue> {
+        match self {
+            Self::Green => Some(Tissue::Green),
+            Self::Cream => Some(Tissue::Cream),
+            Self::Gold => Some(Tissue::Gold),
+            Self::Red => Some(Tissue::Red),
+            Self::Brown | Self::Unknown => None,
+        }
+    }
 }
 
 /// Chroma over lightness under which a colour has no hue to speak of.

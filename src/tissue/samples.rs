@@ -1,15 +1,19 @@
 //! The same plant judged again under plausible whites and thresholds, tile by tile: what intervals are made of.
 
+use crate::base::color::OkLab;
+use crate::base::color::oklab::Relight;
 use crate::base::raster::Raster;
 use crate::base::stats::SplitMix64;
 use crate::calibrate::Calibrated;
-use crate::segment::Rosette;
 use crate::tissue::class::{PerTissue, Tissue};
+use crate::tissue::form::Bands;
 use crate::tissue::leaf::Leaf;
-use crate::tissue::{count, judge_leaf};
+use crate::tissue::rule::judge;
+use crate::tissue::shared_out;
+use crate::tissue::witness::Evidence;
 
-/// Longer side of the grid for repeated judging, pixels: only differences between readings are used.
-const GRID: usize = 360;
+/// At most about this many pixels of a plant are judged again: only differences between readings are used.
+const MOST: usize = 6_000;
 /// Tiles across the plant: blocks larger than a leaf is wide, so that tiles are nearly independent.
 const TILES: usize = 10;
 /// Readings beside the best one.
@@ -18,47 +22,69 @@ const READINGS: usize = 24;
 /// leaves around the model leaves (hue moves 1-8 degrees with leaf thickness: PROSPECT-D, `docs/science.md`).
 const RULE_SPREAD: (f64, f64) = (6.0, 0.15);
 
-/// Counts of the classes in the plant's tiles, and under each plausible reading.
+/// What fractions and their intervals are made of.
 pub struct Samples {
-    /// One count a tile, best reading.
-    pub tiles: Vec<PerTissue<usize>>,
-    /// The whole plant: the best reading first, then the plausible ones.
-    pub readings: Vec<PerTissue<usize>>,
+    /// Leaf pixels in each tile, shared out among the classes; what cannot be read is [`Tissue::Unsure`].
+    pub tiles: Vec<PerTissue<f64>>,
+    /// Part of the living leaf by colour alone: the best reading first, then the plausible ones.
+    pub readings: Vec<PerTissue<f64>>,
 }
 
-/// Judges the plant again under plausible whites and thresholds. Deterministic.
-pub fn samples(calibrated: &Calibrated, rosette: &Rosette) -> Samples {
-    let leaf = Leaf::look(&calibrated.photo.rgb, rosette, GRID);
+/// Shares the plant's pixels out, and judges the colour of its living leaf again under plausible whites and thresholds;
+/// colour alone, because the network's word does not move with them. Deterministic.
+pub(super) fn samples(
+    calibrated: &Calibrated,
+    leaf: &Leaf,
+    bands: &Bands,
+    evidence: &Evidence,
+    tissue: &Raster<Option<Tissue>>,
+) -> Samples {
+    let living = living(bands, tissue);
     let mut random = SplitMix64::new(0x5A17);
-    let whites = calibrated.white.samples(READINGS + 1);
-    let mut readings = Vec::with_capacity(READINGS + 1);
-    let mut tiles = Vec::new();
-    for (number, white) in whites.into_iter().enumerate() {
-        let converter = calibrated.converter_for(white);
+    let from = calibrated.converter();
+    let readings = calibrated.white.samples(READINGS + 1).into_iter().enumerate().map(|(number, white)| {
         let turn = match number {
             0 => (0.0, 1.0),
             _ => ((RULE_SPREAD.0 * random.normal()) as f32, (RULE_SPREAD.1 * random.normal()).exp() as f32),
         };
-        let tissue = judge_leaf(&leaf, &leaf.planes(&converter, turn));
-        readings.push(count(&tissue));
-        if number == 0 {
-            tiles = tile_counts(&tissue);
-        }
-    }
-    Samples { tiles, readings }
+        reading(&living, &Relight::new(&from, &calibrated.converter_for(white)), turn)
+    });
+    Samples { readings: readings.collect(), tiles: tiles(leaf, bands, evidence) }
 }
 
-fn tile_counts(tissue: &Raster<Option<Tissue>>) -> Vec<PerTissue<usize>> {
-    let side = tissue.width().max(tissue.height()).div_ceil(TILES).max(1);
-    let across = tissue.width().div_ceil(side);
-    let mut tiles = vec![PerTissue::<usize>::default(); across * tissue.height().div_ceil(side)];
-    for y in 0..tissue.height() {
-        for (x, t) in tissue.row(y).iter().enumerate() {
-            if let Some(t) = t {
-                tiles[y / side * across + x / side][*t] += 1;
-            }
+/// Colour and known lightness of evenly spread pixels of living leaf.
+fn living(bands: &Bands, tissue: &Raster<Option<Tissue>>) -> Vec<(OkLab, Option<f32>)> {
+    let living = [Tissue::Green, Tissue::Cream, Tissue::Gold, Tissue::Red];
+    let pixels: Vec<usize> =
+        (0..tissue.as_slice().len()).filter(|&i| tissue.as_slice()[i].is_some_and(|t| living.contains(&t))).collect();
+    let step = pixels.len().div_ceil(MOST).max(1);
+    pixels.into_iter().step_by(step).map(|i| (bands.oklab(i), bands.lightness.as_slice()[i])).collect()
+}
+
+/// What the rule makes of the colours under another white, hue turned (degrees) and chroma scaled.
+fn reading(living: &[(OkLab, Option<f32>)], relight: &Relight, turn: (f32, f32)) -> PerTissue<f64> {
+    let mut counts = PerTissue::default();
+    for &(colour, lightness) in living {
+        let lab = relight.oklab(colour);
+        let saturation = lab.a.hypot(lab.b) / lab.l.max(0.02) * turn.1;
+        let hue = lab.b.atan2(lab.a).to_degrees() + turn.0;
+        counts[judge(hue, saturation, lightness).tissue().unwrap_or(Tissue::Unsure)] += 1.0;
+    }
+    counts
+}
+
+fn tiles(leaf: &Leaf, bands: &Bands, evidence: &Evidence) -> Vec<PerTissue<f64>> {
+    let (w, h) = (leaf.mask.width(), leaf.mask.height());
+    let side = w.max(h).div_ceil(TILES).max(1);
+    let across = w.div_ceil(side);
+    let mut tiles = vec![PerTissue::<f64>::default(); across * h.div_ceil(side)];
+    for i in (0..w * h).filter(|&i| leaf.mask.as_slice()[i]) {
+        let tile = &mut tiles[i / w / side * across + i % w / side];
+        match leaf.unreadable(i % w, i / w) {
+            Some(_) => tile[Tissue::Unsure] += 1.0,
+            None => tile.add(&shared_out(bands.class(i), evidence.shares(i))),
         }
     }
-    tiles.retain(|t| t.0.iter().any(|&n| n > 0));
+    tiles.retain(|t| t.0.iter().any(|&n| n > 0.0));
     tiles
 }

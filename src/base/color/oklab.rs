@@ -2,7 +2,7 @@
 //! road from 8-bit codes to it.
 
 use super::matrix::{self, Matrix};
-use super::transfer::DECODE;
+use super::transfer::{DECODE, encode_fast};
 use super::{Linear, Mat3, OkLab};
 
 /// Linear sRGB to the cone responses of Oklab; the direct matrix of the post, not the detour through XYZ.
@@ -31,6 +31,7 @@ const BLOCK: usize = 256;
 #[derive(Debug, Clone)]
 pub struct Converter {
     decode: &'static [f32; 256],
+    adapted: Mat3,
     to_lms: Mat3,
     to_oklab: Mat3,
 }
@@ -42,6 +43,7 @@ impl Converter {
         let adapted = matrix::multiply(&matrix::adapt_srgb(white), to_srgb);
         Self {
             decode: &DECODE,
+            adapted: matrix::single(&adapted),
             to_lms: matrix::single(&matrix::multiply(&LINEAR_SRGB_TO_LMS, &adapted)),
             to_oklab: matrix::single(&LMS_CBRT_TO_OKLAB),
         }
@@ -52,6 +54,12 @@ impl Converter {
         let mut out = [OkLab::new(0.0, 0.0, 0.0)];
         self.oklab_row(&[code], &mut out);
         out[0]
+    }
+
+    /// One pixel's codes under white light: sRGB codes / 255, 0..=1, as if the light had been D65.
+    pub fn adapted_code(&self, code: [u8; 3]) -> [f32; 3] {
+        let [r, g, b] = code.map(|c| self.decode[usize::from(c)]);
+        self.adapted.map(|m| encode_fast(m[0] * r + m[1] * g + m[2] * b))
     }
 
     /// A row of pixels: the same numbers as [`Converter::oklab`], several pixels at a time.
@@ -87,6 +95,36 @@ impl Converter {
             *q = n[1][0] * l + n[1][1] * c + n[1][2] * s;
             *r = n[2][0] * l + n[2][1] * c + n[2][2] * s;
         }
+    }
+}
+
+/// From Oklab under one white to Oklab under another.
+#[derive(Debug, Clone)]
+pub struct Relight {
+    to_lms_cbrt: Mat3,
+    between: Mat3,
+    to_oklab: Mat3,
+}
+
+impl Relight {
+    /// Colours that `from` made, as `to` would have made them.
+    pub fn new(from: &Converter, to: &Converter) -> Self {
+        let double = |m: &Mat3| m.map(|row| row.map(f64::from));
+        let back = matrix::inverse(&double(&from.to_lms));
+        Self {
+            to_lms_cbrt: matrix::single(&matrix::inverse(&LMS_CBRT_TO_OKLAB)),
+            between: matrix::single(&matrix::multiply(&double(&to.to_lms), &back)),
+            to_oklab: matrix::single(&LMS_CBRT_TO_OKLAB),
+        }
+    }
+
+    /// One colour.
+    #[inline]
+    pub fn oklab(&self, colour: OkLab) -> OkLab {
+        let apply = |m: &Mat3, v: [f32; 3]| m.map(|row| row[0] * v[0] + row[1] * v[1] + row[2] * v[2]);
+        let lms = apply(&self.to_lms_cbrt, [colour.l, colour.a, colour.b]).map(|v| v * v * v);
+        let [l, a, b] = apply(&self.to_oklab, apply(&self.between, lms).map(cube_root));
+        OkLab::new(l, a, b)
     }
 }
 
