@@ -40,9 +40,10 @@ pub(crate) fn compare(photo: impl FnOnce() -> Vec<u8>) {
     let [one, peer_one, all, peer_all] = times.map(median);
     let further = |all: f64, one: f64| (all - one) / (PHOTOS - 1) as f64;
     println!("\nmedians of {ROUNDS}, seconds       program    peer    peer / program");
-    for (what, ours, theirs) in
-        [("one photo, with start", one, peer_one), ("each further photo", further(all, one), further(peer_all, peer_one))]
-    {
+    for (what, ours, theirs) in [
+        ("one photo, with start", one, peer_one),
+        ("each further photo", further(all, one), further(peer_all, peer_one)),
+    ] {
         println!("{what:<28} {ours:>7.3} {theirs:>7.3} {:>17.2}", theirs / ours);
     }
 }
