@@ -18,7 +18,9 @@ pub(crate) fn compare(photo: impl FnOnce() -> Vec<u8>) {
     let folder = tempfile::tempdir().unwrap();
     let photo = photo();
     let photos: Vec<PathBuf> = (0..PHOTOS).map(|n| folder.path().join(format!("photo-{n}.jpg"))).collect();
-    photos.iter().for_each(|path| std::fs::write(path, &photo).unwrap());
+    for path in &photos {
+        std::fs::write(path, &photo).unwrap();
+    }
     let table = folder.path().join("out.csv");
     let ours = |photos: &[PathBuf]| {
         let mut command = Command::new(env!("CARGO_BIN_EXE_variegauge"));
