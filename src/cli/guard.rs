@@ -34,12 +34,24 @@ pub(super) fn guarded<T>(work: impl FnOnce() -> T) -> Result<T, String> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use std::sync::Mutex;
 
+    /// One test, because the hook is the whole process's. Panics that are caught further in, as a decoder's are, stay off
+    /// the terminal too.
     #[test]
-    fn a_panic_becomes_a_text_with_its_place() {
+    fn only_panics_inside_are_kept_off_the_terminal() {
+        static SHOWN: Mutex<Vec<String>> = Mutex::new(Vec::new());
+        let usual = panic::take_hook();
+        panic::set_hook(Box::new(move |info| match info.payload_as_str() {
+            Some(text) if text.starts_with("no leaf") => SHOWN.lock().unwrap().push(text.into()),
+            _ => usual(info),
+        }));
         install();
+        let caught = |number: u8| assert!(panic::catch_unwind(|| panic!("no leaf {number}")).is_err());
         let text = guarded(|| panic!("no leaf {}", 7)).unwrap_err();
         assert!(text.starts_with("no leaf 7 (src/cli/guard.rs:"), "{text}");
-        assert_eq!(guarded(|| 5), Ok(5));
+        assert_eq!(guarded(|| caught(8)), Ok(()));
+        caught(9);
+        assert_eq!(*SHOWN.lock().unwrap(), ["no leaf 9"]);
     }
 }

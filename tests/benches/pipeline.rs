@@ -1,0 +1,172 @@
+//! What the stages and a whole photo of 12 megapixels cost on one thread; `docs/performance.md` says how to read it.
+//!
+//! Calls the stages through the same functions as the pipeline.
+
+#![allow(clippy::unwrap_used, clippy::print_stdout, reason = "a benchmark fails like a test and prints its figures")]
+
+mod peer;
+
+use divan::{Bencher, Divan};
+use image::codecs::jpeg::JpegEncoder;
+use image::imageops::{FilterType, resize};
+use image::{DynamicImage, ImageEncoder};
+use std::sync::LazyLock;
+use variegauge::base::raster::Raster;
+use variegauge::base::stats::SplitMix64;
+use variegauge::calibrate::{self, Calibrated, calibrate, refine_white};
+use variegauge::measure::measure;
+use variegauge::options::{Options, Plants};
+use variegauge::photo::{self, Photo};
+use variegauge::pipeline::{self, Outcome};
+use variegauge::record::PhotoRecord;
+use variegauge::report::overlay;
+use variegauge::segment;
+use variegauge::tissue::samples::samples;
+use variegauge::tissue::{self, TissueMap};
+
+/// Columns and rows of the photo as stored: 12 megapixels, as phones take them.
+const SIZE: (u32, u32) = (4000, 3000);
+/// Quality of the photo's JPEG.
+const QUALITY: u8 = 90;
+/// Largest grain, in codes.
+const GRAIN: usize = 5;
+
+/// The photo with what each stage starts from, made once and outside all timings.
+struct Subject {
+    jpeg: Vec<u8>,
+    photo: Photo,
+    calibrated: Calibrated,
+    outlines: Raster<u8>,
+    outcome: Outcome,
+    record: PhotoRecord,
+}
+
+static SUBJECT: LazyLock<Subject> = LazyLock::new(|| {
+    let jpeg = jpeg(None);
+    let photo = photo::decode(&jpeg).unwrap();
+    let options = Options::default();
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("photo.jpg");
+    std::fs::write(&path, &jpeg).unwrap();
+    let outcome = pipeline::run(&path, &options).unwrap();
+    Subject {
+        calibrated: calibrate(photo.clone(), &calibrate::Options::default()),
+        outlines: outcome.plants_mask(),
+        record: PhotoRecord::graded("photo.jpg", "photo", &outcome, &options),
+        jpeg,
+        photo,
+        outcome,
+    }
+});
+
+/// A demo photo enlarged to [`SIZE`], with grain: enlarging smooths it away, and without it a photo decodes faster than
+/// any camera's.
+static ENLARGED: LazyLock<DynamicImage> = LazyLock::new(|| {
+    let demo = image::open(concat!(env!("CARGO_MANIFEST_DIR"), "/fixtures/demo/ZB-0207.jpg")).unwrap();
+    let mut enlarged = resize(&demo.to_rgb8(), SIZE.0, SIZE.1, FilterType::CatmullRom);
+    let mut random = SplitMix64::new(1);
+    for pixel in enlarged.pixels_mut() {
+        let grain = random.below(2 * GRAIN + 1) as i16 - GRAIN as i16;
+        pixel.0 = pixel.0.map(|code| (i16::from(code) + grain).clamp(0, 255) as u8);
+    }
+    enlarged.into()
+});
+
+/// The photo as a file, with an EXIF orientation if one is given.
+fn jpeg(orientation: Option<u8>) -> Vec<u8> {
+    let mut file = Vec::new();
+    let mut encoder = JpegEncoder::new_with_quality(&mut file, QUALITY);
+    if let Some(orientation) = orientation {
+        // Big-endian TIFF with one entry: tag 0x0112, SHORT, one value (EXIF 2.32, 4.6).
+        let block = [b"MM\0\x2A\0\0\0\x08\0\x01\x01\x12\0\x03\0\0\0\x01\0", &[orientation][..], &[0; 6]].concat();
+        encoder.set_exif_metadata(block).unwrap();
+    }
+    ENLARGED.write_with_encoder(encoder).unwrap();
+    file
+}
+
+fn main() {
+    Divan::default().sample_count(7).sample_size(1).config_with_args().main();
+    peer::compare(|| jpeg(None));
+}
+
+#[divan::bench]
+fn a_decode(bencher: Bencher) {
+    let subject = &*SUBJECT;
+    bencher.bench_local(|| photo::decode(&subject.jpeg).unwrap());
+}
+
+#[divan::bench]
+fn a_decode_turned(bencher: Bencher) {
+    let turned = jpeg(Some(6));
+    bencher.bench_local(|| photo::decode(&turned).unwrap());
+}
+
+#[divan::bench]
+fn b_calibrate(bencher: Bencher) {
+    let subject = &*SUBJECT;
+    let input = || subject.photo.clone();
+    bencher.with_inputs(input).bench_local_values(|photo| calibrate(photo, &calibrate::Options::default()));
+}
+
+#[divan::bench]
+fn c_outlines(bencher: Bencher) {
+    let subject = &*SUBJECT;
+    bencher.bench_local(|| segment::rosettes(&subject.calibrated, Plants::Auto, None).unwrap());
+}
+
+#[divan::bench]
+fn d_refine_white(bencher: Bencher) {
+    let subject = &*SUBJECT;
+    let input = || subject.calibrated.clone();
+    bencher.with_inputs(input).bench_local_values(|calibrated| refine_white(calibrated, &subject.outlines));
+}
+
+#[divan::bench]
+fn e_tissue(bencher: Bencher) {
+    let Outcome { calibrated, plants } = &SUBJECT.outcome;
+    bencher.bench_local(|| plants.iter().map(|plant| tissue::classify(calibrated, &plant.rosette)).collect::<Vec<_>>());
+}
+
+#[divan::bench]
+fn f_repeated_readings(bencher: Bencher) {
+    let Outcome { calibrated, plants } = &SUBJECT.outcome;
+    bencher.bench_local(|| plants.iter().map(|plant| samples(calibrated, &plant.rosette)).collect::<Vec<_>>());
+}
+
+#[divan::bench]
+fn g_measure(bencher: Bencher) {
+    let Outcome { calibrated, plants } = &SUBJECT.outcome;
+    let readings: Vec<_> = plants.iter().map(|plant| samples(calibrated, &plant.rosette)).collect();
+    bencher.bench_local(|| {
+        let both = plants.iter().zip(&readings);
+        both.map(|(plant, samples)| measure(&plant.tissue, samples, calibrated.px_per_mm)).collect::<Vec<_>>()
+    });
+}
+
+#[divan::bench]
+fn h_record(bencher: Bencher) {
+    let subject = &*SUBJECT;
+    let options = Options::default();
+    bencher.bench_local(|| PhotoRecord::graded("photo.jpg", "photo", &subject.outcome, &options));
+}
+
+#[divan::bench]
+fn i_overlay(bencher: Bencher) {
+    let subject = &*SUBJECT;
+    let maps: Vec<&TissueMap> = subject.outcome.plants.iter().map(|plant| &plant.tissue).collect();
+    bencher.bench_local(|| {
+        let picture = overlay::draw(&subject.photo.rgb, &maps, &subject.record);
+        let mut file = Vec::new();
+        overlay::write(&picture, &mut file).unwrap();
+        file
+    });
+}
+
+#[divan::bench]
+fn whole_photo(bencher: Bencher) {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("photo.jpg");
+    std::fs::write(&path, &SUBJECT.jpeg).unwrap();
+    bencher.bench_local(|| pipeline::run(&path, &Options::default()).unwrap());
+}
