@@ -8,9 +8,9 @@ use crate::segment::Rosette;
 use crate::tissue::class::{PerTissue, Tissue};
 
 /// Longer side of a plant, with its margin, as the network sees it, pixels.
-const LONG: usize = 640;
+const LONG: usize = 896;
 /// All plants of a photo together cost about this many full looks at most.
-const FULL_LOOKS: f64 = 3.0;
+const FULL_LOOKS: f64 = 1.6;
 /// Margin around the plant, share of its longer side: the network was trained with surroundings.
 const MARGIN: usize = 5;
 /// What the network says about each pixel.

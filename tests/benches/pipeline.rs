@@ -21,7 +21,7 @@ use variegauge::pipeline::{self, Outcome};
 use variegauge::record::PhotoRecord;
 use variegauge::report::overlay;
 use variegauge::segment;
-use variegauge::tissue::samples::samples;
+use variegauge::tissue::samples::Samples;
 use variegauge::tissue::{self, TissueMap};
 
 /// Columns and rows of the photo as stored: 12 megapixels, as phones take them.
@@ -124,35 +124,31 @@ fn d_refine_white(bencher: Bencher) {
 
 #[divan::bench]
 fn e_tissue(bencher: Bencher) {
-    let Outcome { calibrated, plants } = &SUBJECT.outcome;
-    bencher.bench_local(|| plants.iter().map(|plant| tissue::classify(calibrated, &plant.rosette)).collect::<Vec<_>>());
+    bencher.bench_local(readings);
 }
 
 #[divan::bench]
-fn f_repeated_readings(bencher: Bencher) {
+fn f_measure(bencher: Bencher) {
+    let scale = SUBJECT.outcome.calibrated.px_per_mm;
+    let readings = readings();
+    bencher.bench_local(|| readings.iter().map(|(map, samples)| measure(map, samples, scale)).collect::<Vec<_>>());
+}
+
+/// Tissue of all plants, with the repeated readings of their colours.
+fn readings() -> Vec<(TissueMap, Samples)> {
     let Outcome { calibrated, plants } = &SUBJECT.outcome;
-    bencher.bench_local(|| plants.iter().map(|plant| samples(calibrated, &plant.rosette)).collect::<Vec<_>>());
+    plants.iter().map(|plant| tissue::read(calibrated, &plant.rosette, plants.len())).collect()
 }
 
 #[divan::bench]
-fn g_measure(bencher: Bencher) {
-    let Outcome { calibrated, plants } = &SUBJECT.outcome;
-    let readings: Vec<_> = plants.iter().map(|plant| samples(calibrated, &plant.rosette)).collect();
-    bencher.bench_local(|| {
-        let both = plants.iter().zip(&readings);
-        both.map(|(plant, samples)| measure(&plant.tissue, samples, calibrated.px_per_mm)).collect::<Vec<_>>()
-    });
-}
-
-#[divan::bench]
-fn h_record(bencher: Bencher) {
+fn g_record(bencher: Bencher) {
     let subject = &*SUBJECT;
     let options = Options::default();
     bencher.bench_local(|| PhotoRecord::graded("photo.jpg", "photo", &subject.outcome, &options));
 }
 
 #[divan::bench]
-fn i_overlay(bencher: Bencher) {
+fn h_overlay(bencher: Bencher) {
     let subject = &*SUBJECT;
     let maps: Vec<&TissueMap> = subject.outcome.plants.iter().map(|plant| &plant.tissue).collect();
     bencher.bench_local(|| {
