@@ -42,12 +42,15 @@ pub struct Plant {
 /// The photo cannot be read, or it is refused: no sure plant, cut off, too small, too dark, clipped or blurred.
 pub fn run(path: &Path, options: &Options) -> Result<Outcome> {
     let photo = photo::read(path)?;
+    if let Some(reason) = quality::colourless(&photo.rgb) {
+        return Err(Error::Refused(reason));
+    }
     let calibrated = calibrate(photo, &calibration(options));
     let rosettes = segment::rosettes(&calibrated, options.plants, options.hint.as_ref())?;
     let outlines = outlines(&rosettes, calibrated.photo.rgb.bounds());
     let calibrated = refine_white(calibrated, &outlines);
-    let number = rosettes.len();
-    let plants: Vec<Plant> = rosettes.into_iter().map(|rosette| plant(&calibrated, rosette, number)).collect();
+    let closeness = tissue::closeness(&rosettes);
+    let plants: Vec<Plant> = rosettes.into_iter().map(|rosette| plant(&calibrated, rosette, closeness)).collect();
     match plants.iter().map(|p| quality::unfit(&p.tissue, &p.rosette, &p.measures)).collect::<Option<Vec<_>>>() {
         Some(reasons) if !reasons.is_empty() => Err(Error::Refused(reasons[0].clone())),
         _ => Ok(Outcome { calibrated, plants }),
@@ -76,8 +79,8 @@ fn outlines(rosettes: &[Rosette], photo: Rect) -> Raster<u8> {
     numbers
 }
 
-fn plant(calibrated: &Calibrated, mut rosette: Rosette, of: usize) -> Plant {
-    let (tissue, samples) = tissue::read(calibrated, &rosette, of);
+fn plant(calibrated: &Calibrated, mut rosette: Rosette, closeness: f64) -> Plant {
+    let (tissue, samples) = tissue::read(calibrated, &rosette, closeness);
     let measures = measure(&tissue, &samples, calibrated.px_per_mm);
     rosette.doubts.extend(quality::doubts(&tissue, &rosette, &measures));
     let grade = grade::grade(&measures, &grade::Options::default());

@@ -118,17 +118,17 @@ pub struct Rect {
 impl Rect {
     /// Column just right of the last.
     pub fn right(self) -> usize {
-        self.x + self.width
+        self.x.saturating_add(self.width)
     }
 
     /// Row just under the last.
     pub fn bottom(self) -> usize {
-        self.y + self.height
+        self.y.saturating_add(self.height)
     }
 
     /// Pixels inside.
     pub fn area(self) -> usize {
-        self.width * self.height
+        self.width.saturating_mul(self.height)
     }
 
     /// Whether the pixel lies inside.
@@ -154,8 +154,8 @@ impl Rect {
     pub fn grown(self, margin: usize, limit: Rect) -> Self {
         let x = self.x.saturating_sub(margin).max(limit.x);
         let y = self.y.saturating_sub(margin).max(limit.y);
-        let right = (self.right() + margin).min(limit.right());
-        let bottom = (self.bottom() + margin).min(limit.bottom());
+        let right = self.right().saturating_add(margin).min(limit.right());
+        let bottom = self.bottom().saturating_add(margin).min(limit.bottom());
         Self { x, y, width: right.saturating_sub(x), height: bottom.saturating_sub(y) }
     }
 }

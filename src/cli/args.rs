@@ -120,23 +120,23 @@ struct Measuring {
     many: bool,
 
     /// A point on the plant, pixels of the upright photo
-    #[arg(long, value_name = "X,Y", value_parser = point, group = "hint")]
+    #[arg(long, value_name = "X,Y", value_parser = point, allow_hyphen_values = true, group = "hint")]
     at: Option<Hint>,
 
     /// A box around the plant
-    #[arg(long = "box", value_name = "X,Y,W,H", value_parser = boxed, group = "hint")]
+    #[arg(long = "box", value_name = "X,Y,W,H", value_parser = boxed, allow_hyphen_values = true, group = "hint")]
     around: Option<Hint>,
 
     /// Painted points, one a line: `X,Y,plant` or `X,Y,other`
     #[arg(long, value_name = "FILE", group = "hint")]
     stroke: Option<PathBuf>,
 
-    /// What is white or grey: its colour `R,G,B` (0-255) or where it is, `X,Y,W,H` [default: estimated]
-    #[arg(long, value_name = "SPEC", value_parser = white)]
+    /// What is white or grey: its colour `R,G,B` (1-255) or where it is, `X,Y,W,H` [default: estimated]
+    #[arg(long, value_name = "SPEC", value_parser = white, allow_hyphen_values = true)]
     white: Option<White>,
 
     /// Scale at the plant, pixels a millimetre [default: no sizes in mm]
-    #[arg(long, value_name = "N", value_parser = scale)]
+    #[arg(long, value_name = "N", value_parser = scale, allow_hyphen_values = true)]
     px_per_mm: Option<f64>,
 }
 
@@ -217,7 +217,7 @@ fn white(text: &str) -> Result<White, String> {
 
 fn scale(text: &str) -> Result<f64, String> {
     let [scale]: [f64; 1] = numbers(text)?;
-    if scale.is_finite() && scale > 0.0 { Ok(scale) } else { Err("must be above 0".into()) }
+    if (0.1..=1000.0).contains(&scale) { Ok(scale) } else { Err("must be 0.1 to 1000".into()) }
 }
 
 /// `N` numbers with commas between.
@@ -306,6 +306,7 @@ mod tests {
             "--px-per-mm 0",
             "--px-per-mm -3",
             "--px-per-mm nan",
+            "--px-per-mm 1e300",
             "--jobs 0",
             "--one --many",
             "--at 1,2 --box 1,2,3,4",

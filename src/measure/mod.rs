@@ -36,7 +36,8 @@ pub fn measure(map: &TissueMap, samples: &Samples, px_per_mm: Option<f64>) -> Me
     let counts = map.counts();
     let pixels = counts.0.iter().sum::<usize>();
     let diameter_px = feret_diameter(&map.tissue);
-    let with_interval = |ratio: Ratio| interval(ratio, samples);
+    let masked = PerTissue(counts.0.map(|n| n as f64));
+    let with_interval = |ratio: Ratio| interval(ratio, &masked, samples);
     Measures {
         pixels,
         diameter_px,
@@ -72,48 +73,54 @@ fn green_capacity(n: &PerTissue<f64>) -> (f64, f64) {
     (n[Tissue::Green], n[Tissue::Green] + n[Tissue::Cream] + n[Tissue::Gold])
 }
 
-/// Part / whole; `None` for less than half a pixel of the whole.
+/// Part / whole, if there is any.
 fn value((part, whole): (f64, f64)) -> Option<f64> {
-    (whole >= 0.5).then(|| part / whole)
+    (whole > 0.0).then(|| part / whole)
 }
+
+/// Smallest whole of which a share means anything, as a share of the plant.
+const LEAST_WHOLE: f64 = 0.01;
 
 /// Replicates of the bootstrap.
 const REPLICATES: usize = 400;
 
 /// Standard deviation of the colour rule's own error of a fraction, beyond white point and thresholds. Judgement: with it
 /// the intervals hold the truth on 91 to 100 % of the plants of rendered scenes, by fraction and set.
-const RULE_ERROR: f64 = 0.05;
+const RULE_ERROR: f64 = 0.04;
 
-/// Standard deviation by which the fraction among unsure pixels may differ from that of the sure ones. Judgement: most are
-/// edges and shadows of the same leaves.
-const UNSURE_SPREAD: f64 = 0.3;
+/// Standard deviation by which the fraction among unread and disputed pixels may differ from that of the others. Judgement:
+/// most are edges and shadows of the same leaves.
+const UNKNOWN_SPREAD: f64 = 0.35;
 
 /// The ratio with its 95 % interval. Each replicate draws tiles with replacement (block bootstrap: pixels are not
 /// independent; Efron, Tibshirani 1993, "An introduction to the bootstrap", ch. 8), adds the shift that one plausible
 /// white point and set of thresholds makes and the rule's own error, and gives the unsure pixels an unknown share of the part.
-fn interval(ratio: Ratio, samples: &Samples) -> Option<Interval> {
+fn interval(ratio: Ratio, counts: &PerTissue<f64>, samples: &Samples) -> Option<Interval> {
     let reading = |n: &PerTissue<f64>| value(ratio(n));
     let plant = sum(samples.tiles.iter());
-    let best = reading(&plant)?;
-    let by_colour = samples.readings.first().and_then(reading);
-    let shifts: Vec<f64> = match by_colour {
-        Some(first) => samples.readings.iter().skip(1).filter_map(reading).map(|r| r - first).collect(),
-        None => Vec::new(),
+    let pixels = plant.0.iter().sum::<f64>();
+    let whole = ratio(&plant).1;
+    let best = reading(&plant).filter(|_| whole >= LEAST_WHOLE * pixels)?;
+    let Some(by_colour) = samples.readings.first().and_then(reading) else {
+        return Some(Interval { value: best, low: 0.0, high: 1.0 });
     };
-    let (whole, unsure) = (ratio(&plant).1, plant[Tissue::Unsure]);
+    let shifts: Vec<f64> = samples.readings.iter().skip(1).filter_map(reading).map(|r| r - by_colour).collect();
+    let unknown = (plant[Tissue::Unsure] + samples.disputed) / pixels;
     let mut random = SplitMix64::new(0xB007);
     let mut values: Vec<f64> = (0..REPLICATES)
         .filter_map(|_| {
             let drawn = (0..samples.tiles.len()).map(|_| &samples.tiles[random.below(samples.tiles.len())]);
             let drawn = reading(&sum(drawn))?;
             let shift = if shifts.is_empty() { 0.0 } else { shifts[random.below(shifts.len())] };
-            let sure = (drawn + shift + RULE_ERROR * random.normal()).clamp(0.0, 1.0);
-            let of_unsure = (sure + UNSURE_SPREAD * random.normal()).clamp(0.0, 1.0);
-            Some((sure * whole + of_unsure * unsure) / (whole + unsure))
+            let known = (drawn + shift + RULE_ERROR * random.normal()).clamp(0.0, 1.0);
+            let other = (known + UNKNOWN_SPREAD * random.normal()).clamp(0.0, 1.0);
+            Some(known + unknown * (other - known))
         })
         .collect();
-    let low = quantile(&mut values, 0.025)?.min(best);
-    let high = quantile(&mut values, 0.975)?.max(best);
+    // The mask counts whole pixels and only sure ones: where that gives another answer, the interval says so.
+    let seen = reading(counts).unwrap_or(best);
+    let low = quantile(&mut values, 0.025)?.min(best).min(seen);
+    let high = quantile(&mut values, 0.975)?.max(best).max(seen);
     Some(Interval { value: best, low, high })
 }
 
@@ -174,7 +181,7 @@ mod tests {
     fn measured(rows: &[&str]) -> Measures {
         let map = map(rows);
         let counts = PerTissue(map.counts().0.map(|n| n as f64 / 4.0));
-        let samples = Samples { tiles: vec![counts; 4], readings: vec![counts; 3] };
+        let samples = Samples { tiles: vec![counts; 4], readings: vec![counts; 3], disputed: 0.0 };
         measure(&map, &samples, Some(2.0))
     }
 
@@ -215,15 +222,21 @@ mod tests {
             (n[Tissue::Green], n[Tissue::Cream]) = (g, c);
             n
         };
-        let even = Samples { tiles: vec![tile(1.0, 1.0); 10], readings: vec![tile(10.0, 10.0)] };
+        let samples = |tiles: &[PerTissue<f64>]| Samples {
+            tiles: tiles.to_vec(),
+            readings: vec![tile(10.0, 10.0)],
+            disputed: 0.0,
+        };
+        let even = samples(&[tile(1.0, 1.0); 10]);
         let patchy = Samples {
             tiles: (0..10).map(|i| if i < 5 { tile(2.0, 0.0) } else { tile(0.0, 2.0) }).collect(),
             readings: vec![tile(10.0, 10.0)],
+            disputed: 0.0,
         };
-        let unsure = Samples {
-            readings: vec![tile(10.0, 10.0), tile(14.0, 6.0), tile(6.0, 14.0)],
-            tiles: vec![tile(1.0, 1.0); 10],
-        };
+        let readings = vec![tile(10.0, 10.0), tile(14.0, 6.0), tile(6.0, 14.0)];
+        let unsure = Samples { readings, ..samples(&[tile(1.0, 1.0); 10]) };
+        let disputed = Samples { disputed: 15.0, ..samples(&[tile(1.0, 1.0); 10]) };
+        let unread = Samples { readings: vec![tile(0.0, 0.0)], ..samples(&[tile(1.0, 1.0); 10]) };
         let width = |s: &Samples| {
             let i = measure(&map, s, None).green_fraction.unwrap();
             assert!(i.low <= i.value && i.value <= i.high);
@@ -232,5 +245,7 @@ mod tests {
         assert!(width(&even) < 4.2 * RULE_ERROR);
         assert!(width(&patchy) > 0.3);
         assert!(width(&unsure) > 0.3);
+        assert!(width(&disputed) > 0.3);
+        assert!((width(&unread) - 1.0).abs() < 1e-9, "no colour was read, so nothing is known");
     }
 }

@@ -1,6 +1,7 @@
 //! Whether a photo is good enough to measure a plant on: light, clipping, blur.
 
 use crate::base::doubt::Doubt;
+use crate::base::raster::Raster;
 use crate::measure::Measures;
 use crate::segment::Rosette;
 use crate::tissue::TissueMap;
@@ -12,8 +13,17 @@ const LOST: (f64, f64) = (0.10, 0.50);
 /// Blur as a share of the plant's diameter: a band is about 2-4 % of the diameter wide and is lost to blur (standard
 /// deviation) of half its width. Above the first a doubt, above the second refused.
 const BLUR: (f64, f64) = (0.008, 0.025);
-/// Share of the plant that is unsure from which it is said.
-const UNSURE: f64 = 0.25;
+/// Share of the plant that is unsure: above the first a doubt, above the second refused. Round numbers.
+const UNSURE: (f64, f64) = (0.25, 0.85);
+/// Codes of a pixel without colour differ by no more than this: what encoding adds to grey.
+const GREY: u8 = 4;
+
+/// Why colours cannot be measured on the photo at all: it is black and white. `None` if it has colours.
+pub fn colourless(rgb: &Raster<[u8; 3]>) -> Option<String> {
+    let spread = |[r, g, b]: &[u8; 3]| r.max(g).max(b) - r.min(g).min(b);
+    let coloured = rgb.as_slice().iter().filter(|code| spread(code) > GREY).count();
+    (coloured * 1000 < rgb.as_slice().len()).then(|| "the photo is black and white; take it in colour".into())
+}
 
 /// Why the plant cannot be measured on this photo, with the number and what to change; `None` if it can.
 pub fn unfit(tissue: &TissueMap, rosette: &Rosette, measures: &Measures) -> Option<String> {
@@ -30,6 +40,14 @@ pub fn unfit(tissue: &TissueMap, rosette: &Rosette, measures: &Measures) -> Opti
             "too dark: {:.0} % of the plant is black ({:.0} % allowed); bring more light",
             percent(tissue.shadow),
             percent(LOST.1)
+        ));
+    }
+    let unsure = measures.tissue[Tissue::Unsure];
+    if unsure > UNSURE.1 {
+        return Some(format!(
+            "{:.0} % of the plant could not be judged ({:.0} % allowed); take it in even white light, or check --white",
+            percent(unsure),
+            percent(UNSURE.1)
         ));
     }
     let blur = rosette.blur_px? / measures.diameter_px;
@@ -64,7 +82,7 @@ pub fn doubts(tissue: &TissueMap, rosette: &Rosette, measures: &Measures) -> Vec
         format!("edges spread over {:.1} % of the diameter: fine stripes are lost", percent(blur)),
     );
     let unsure = measures.tissue[Tissue::Unsure];
-    say(unsure > UNSURE, "unsure", format!("{:.0} % of the plant could not be judged", percent(unsure)));
+    say(unsure > UNSURE.0, "unsure", format!("{:.0} % of the plant could not be judged", percent(unsure)));
     doubts
 }
 

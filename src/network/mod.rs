@@ -3,8 +3,7 @@
 
 use crate::base::raster::Raster;
 use rten::{Model, RunOptions, ThreadPool};
-use rten_tensor::NdTensor;
-use rten_tensor::{AsView, Layout};
+use rten_tensor::{AsView, Layout, NdTensor};
 use std::sync::{Arc, OnceLock};
 
 /// Sides of a network's input are multiples of this.
@@ -48,15 +47,18 @@ impl Network {
         let input = NdTensor::from_data([1, self.channels(), height, width], planes);
         let output = self.on_own_thread(input);
         let [_, _, rows, columns] = output.shape();
-        output.to_vec().chunks(rows * columns).map(|field| Raster::from_vec(columns, rows, field.to_vec())).collect()
+        let values = output.to_vec();
+        values.chunks(rows * columns).map(|field| Raster::from_vec(columns, rows, field.to_vec())).collect()
     }
 
     /// On a thread of its own: a task of the batch that waited inside the runtime's pool would take up the next photo
-    /// meanwhile, and with it more memory (or, at the first load of the weights, wait for itself).
+    /// meanwhile, and with it more memory (or, at the first load of the weights, wait for itself). Each run has its own
+    /// pool of one thread: photos are what runs in parallel, and one order of sums gives one answer.
     fn on_own_thread(self, input: NdTensor<f32, 4>) -> NdTensor<f32, 4> {
         let work = move || {
             let model = self.model();
-            let options = RunOptions::default().with_thread_pool(Some(one_thread()));
+            let alone = Arc::new(ThreadPool::with_num_threads(1));
+            let options = RunOptions::default().with_thread_pool(Some(alone));
             let output = model
                 .run(vec![(model.input_ids()[0], input.into())], model.output_ids(), Some(options))
                 .expect("the built-in networks take any size in whole strides (tested)");
@@ -65,12 +67,6 @@ impl Network {
         };
         std::thread::scope(|s| s.spawn(work).join()).expect("the network ends (tested)")
     }
-}
-
-/// One thread a run: photos are what runs in parallel, and one order of sums gives one answer.
-fn one_thread() -> Arc<ThreadPool> {
-    static POOL: OnceLock<Arc<ThreadPool>> = OnceLock::new();
-    POOL.get_or_init(|| Arc::new(ThreadPool::with_num_threads(1))).clone()
 }
 
 /// The size in whole strides, its longer side about `long`, in which a part of `width` x `height` pixels is looked at.
@@ -87,11 +83,12 @@ mod tests {
     #[test]
     fn both_networks_load_and_answer_any_shape() {
         for (network, fields) in [(Network::Outline, 1), (Network::Tissue, 7)] {
-            let (w, h) = (128, 64);
-            let answer = network.run(vec![0.5; network.channels() * w * h], w, h);
-            assert_eq!(answer.len(), fields);
-            assert!(answer.iter().all(|f| (f.width(), f.height()) == (64, 32)));
-            assert!(answer.iter().all(|f| f.as_slice().iter().all(|v| v.is_finite())));
+            for (w, h) in [(32, 32), (32, 512), (896, 32), (416, 96)] {
+                let answer = network.run(vec![0.5; network.channels() * w * h], w, h);
+                assert_eq!(answer.len(), fields);
+                assert!(answer.iter().all(|f| (f.width(), f.height()) == (w / 2, h / 2)));
+                assert!(answer.iter().all(|f| f.as_slice().iter().all(|v| v.is_finite())));
+            }
         }
     }
 

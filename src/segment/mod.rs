@@ -54,28 +54,33 @@ pub struct Rosette {
 /// cut off by the frame.
 pub fn rosettes(calibrated: &Calibrated, plants: Plants, hint: Option<&Hint>) -> Result<Vec<Rosette>> {
     let picture = &calibrated.photo.rgb;
-    let mut fields = match hint {
-        Some(&Hint::Box(place)) => vec![propose::field_at(picture, hinted_place(picture, place)?)],
-        _ => propose::fields(picture),
-    };
-    if let Some(Hint::Strokes(points)) = hint {
-        for field in &mut fields {
-            apply_strokes(field, points);
+    let frame = picture.bounds();
+    let (fields, limit) = match hint {
+        Some(&Hint::Box(place)) => {
+            let place = hinted_place(frame, place)?;
+            (vec![propose::field_at(picture, place)], place)
         }
-    }
+        Some(&Hint::At { x, y }) if !frame.contains(x, y) => return Err(outside("point", frame)),
+        Some(Hint::Strokes(points)) => (painted(picture, plants, points)?, frame),
+        _ => (propose::fields(picture, plants), frame),
+    };
     let focus = Focus::of(picture);
     let mut candidates = Vec::new();
     let labels: Vec<Raster<u32>> = fields.iter().map(|f| regions::split_touching(&f.logit.map(|v| v > 0.0))).collect();
     for (number, (field, labels)) in fields.iter().zip(&labels).enumerate() {
         candidates.extend(regions::measured(labels).iter().map(|c| candidate(number, field, labels, *c, &focus)));
     }
-    let chosen = choose::choose(candidates, picture.bounds(), plants, hint);
+    let chosen = choose::choose(candidates, frame, plants, hint);
     if chosen.is_empty() {
         return Err(Error::Refused(
             "no plant found in the photo; fill at least a tenth of the frame with the plant, in focus".into(),
         ));
     }
-    let drawn = chosen.iter().map(|c| draw(&fields[c.field], &labels[c.field], c, picture.bounds()));
+    let drawn = chosen.iter().map(|c| {
+        let mut rosette = draw(&fields[c.field], &labels[c.field], c, limit)?;
+        rosette.doubts.extend(hint.and_then(|hint| beside(&rosette, hint)));
+        Ok(rosette)
+    });
     let (good, bad): (Vec<_>, Vec<_>) = drawn.partition(Result::is_ok);
     match bad.into_iter().next() {
         Some(Err(reason)) if good.is_empty() => Err(reason),
@@ -83,15 +88,42 @@ pub fn rosettes(calibrated: &Calibrated, plants: Plants, hint: Option<&Hint>) ->
     }
 }
 
-fn hinted_place(picture: &Raster<[u8; 3]>, place: Rect) -> Result<Rect> {
-    let frame = picture.bounds();
+fn hinted_place(frame: Rect, place: Rect) -> Result<Rect> {
     if place.area() == 0 || !frame.overlaps(place) {
-        return Err(Error::Refused(format!(
-            "the box lies outside the photo ({} x {} pixels, upright)",
-            frame.width, frame.height
-        )));
+        return Err(outside("box", frame));
     }
+    let place = place.grown(0, frame);
     Ok(place.grown(place.width.max(place.height) / 20, frame))
+}
+
+fn outside(what: &str, frame: Rect) -> Error {
+    Error::Refused(format!("the {what} lies outside the photo ({} x {} pixels, upright)", frame.width, frame.height))
+}
+
+/// A doubt where the user's point is not on the plant that was taken for it.
+fn beside(rosette: &Rosette, hint: &Hint) -> Option<Doubt> {
+    let &Hint::At { x, y } = hint else { return None };
+    let bounds = rosette.bounds;
+    let on = bounds.contains(x, y) && rosette.mask.get(x - bounds.x, y - bounds.y);
+    (!on).then(|| Doubt::new("beside", format!("the point {x},{y} is on no plant: the nearest one was measured")))
+}
+
+/// The fields with what the user painted. Plant painted where none was seen makes a field of its own.
+fn painted(picture: &Raster<[u8; 3]>, plants: Plants, points: &[Stroke]) -> Result<Vec<Field>> {
+    let frame = picture.bounds();
+    if points.iter().any(|p| !frame.contains(p.x, p.y)) {
+        return Err(outside("painted point", frame));
+    }
+    let mut fields = propose::fields(picture, plants);
+    let pixel = |p: &Stroke| Rect { x: p.x, y: p.y, width: 1, height: 1 };
+    let unseen = points.iter().filter(|p| p.plant && !fields.iter().any(|f| f.rect.contains(p.x, p.y)));
+    if let Some(place) = unseen.map(pixel).reduce(Rect::union) {
+        fields.push(propose::field_at(picture, place.grown(frame.width.max(frame.height) / 8, frame)));
+    }
+    for field in &mut fields {
+        apply_strokes(field, points);
+    }
+    Ok(fields)
 }
 
 /// Painted points hold: within 1 % of the part's longer side the evidence is certain.
@@ -150,8 +182,8 @@ fn in_photo(rect: Rect, (w, h): (usize, usize), part: Rect) -> Rect {
     Rect { x, y, width: right - x, height: bottom - y }
 }
 
-/// The outline at the photo's full resolution.
-fn draw(field: &Field, labels: &Raster<u32>, candidate: &Candidate, frame: Rect) -> Result<Rosette> {
+/// The outline at the photo's full resolution; what lies on the border of `limit` is cut off.
+fn draw(field: &Field, labels: &Raster<u32>, candidate: &Candidate, limit: Rect) -> Result<Rosette> {
     if candidate.confidence < HOPELESS {
         return Err(Error::Refused(format!(
             "the outline is not sure enough (the two witnesses agree on {:.0} % of it, {:.0} % needed); use a plainer \
@@ -167,10 +199,10 @@ fn draw(field: &Field, labels: &Raster<u32>, candidate: &Candidate, frame: Rect)
             "the plant is too small ({pixels} pixels, {FEWEST_PIXELS} needed); go closer"
         )));
     }
-    let cut = share_on_frame(&mask, candidate.bounds, frame);
+    let cut = share_on_frame(&mask, candidate.bounds, limit);
     if cut > CUT_REFUSED {
         return Err(Error::Refused(format!(
-            "the plant is cut off by the frame ({:.0} % of its outline, {:.0} % allowed); step back",
+            "the plant is cut off by the frame or the box ({:.0} % of its outline, {:.0} % allowed); step back or widen the box",
             cut * 100.0,
             CUT_REFUSED * 100.0
         )));
@@ -180,7 +212,7 @@ fn draw(field: &Field, labels: &Raster<u32>, candidate: &Candidate, frame: Rect)
         doubts.push(Doubt::new(
             "cut-off",
             format!(
-                "{:.0} % of the outline lies on the frame: shares hold for what is seen, the diameter does not",
+                "{:.0} % of the outline lies on the frame or the box: shares hold for what is seen, the diameter does not",
                 cut * 100.0
             ),
         ));
@@ -212,11 +244,13 @@ fn full_size(field: &Field, labels: &Raster<u32>, label: u32, bounds: Rect) -> R
     mask
 }
 
-/// Share of the outline's length that runs along the photo's border.
+/// Share of the outline's length that runs along the frame.
 fn share_on_frame(mask: &Raster<bool>, bounds: Rect, frame: Rect) -> f64 {
     let (w, h) = (mask.width(), mask.height());
     let inside =
         |x: isize, y: isize| x >= 0 && y >= 0 && x < w as isize && y < h as isize && mask.get(x as usize, y as usize);
+    let (left, right) = (frame.x as isize, frame.right() as isize);
+    let (top, bottom) = (frame.y as isize, frame.bottom() as isize);
     let (mut edge, mut border) = (0usize, 0usize);
     for y in 0..h as isize {
         for x in 0..w as isize {
@@ -227,8 +261,7 @@ fn share_on_frame(mask: &Raster<bool>, bounds: Rect, frame: Rect) -> f64 {
                 if !inside(u, v) {
                     edge += 1;
                     let (px, py) = (u + bounds.x as isize, v + bounds.y as isize);
-                    let outside = px < 0 || py < 0 || px >= frame.width as isize || py >= frame.height as isize;
-                    border += usize::from(outside);
+                    border += usize::from(px < left || py < top || px >= right || py >= bottom);
                 }
             }
         }

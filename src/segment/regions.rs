@@ -64,6 +64,9 @@ const CORE_LEVEL: f32 = 0.6;
 /// between the leaves of fleshy rosettes (.93 and more) and rosettes with pointed leaves (.5 to .8).
 const LEAF_SOLIDITY: f64 = 0.88;
 
+/// Up to this many compact pieces that touch are plants, more are leaves. Round number.
+const FEW_PIECES: usize = 3;
+
 /// Tells touching plants apart: every connected part is cut between its fat cores, by flooding from the cores downwards
 /// in depth (Meyer 1994, "Topographic distance and watershed lines", Signal Processing 38:113-125). Thin leaves make no
 /// core; the pieces that fleshy leaves make are given back to the plant. Gives a label picture: 0 outside, then 1, 2, ...
@@ -92,28 +95,31 @@ pub fn split_touching(mask: &Raster<bool>) -> Raster<u32> {
     flood(&parts, &depth, cores)
 }
 
-/// Takes away the cores whose pieces are leaves, but for the largest piece of a part without any rosette. True if any
-/// core went.
+/// Takes away the cores whose pieces are leaves; true if any core went. In a part without any star, few pieces are compact
+/// rosettes that touch, and many are the leaves of one: then the largest core stays.
 fn drop_leaves(parts: &Raster<u32>, pieces: &Raster<u32>, cores: &mut Raster<u32>) -> bool {
     let found = measured(pieces);
-    let part_of = |piece: &Component| {
-        let at = piece.bounds;
-        let inside = (at.y..at.bottom()).flat_map(|y| (at.x..at.right()).map(move |x| (x, y)));
-        inside.into_iter().find(|&(x, y)| pieces.get(x, y) == piece.label).map_or(0, |(x, y)| parts.get(x, y))
-    };
-    let mut by_part: BTreeMap<u32, Vec<&Component>> = BTreeMap::new();
-    for piece in &found {
-        by_part.entry(part_of(piece)).or_default().push(piece);
+    let mut part_of = vec![0; found.iter().map(|piece| piece.label as usize + 1).max().unwrap_or(1)];
+    for (&piece, &part) in pieces.as_slice().iter().zip(parts.as_slice()) {
+        part_of[piece as usize] = part;
+    }
+    let mut by_part: BTreeMap<u32, Vec<Component>> = BTreeMap::new();
+    for piece in found {
+        by_part.entry(part_of[piece.label as usize]).or_default().push(piece);
     }
     let mut leaves = BTreeSet::new();
     for siblings in by_part.values().filter(|siblings| siblings.len() > 1) {
-        let (leaf, rosette): (Vec<&Component>, Vec<&Component>) =
-            siblings.iter().partition(|p| solidity(pieces, p) > LEAF_SOLIDITY);
-        let largest = leaf.iter().map(|p| p.pixels).max().filter(|_| rosette.is_empty());
-        let kept = leaf.iter().find(|p| Some(p.pixels) == largest).map(|p| p.label);
-        leaves.extend(leaf.iter().map(|p| p.label).filter(|&label| Some(label) != kept));
+        let (leaf, star): (Vec<&Component>, Vec<&Component>) =
+            siblings.iter().partition(|piece| solidity(pieces, piece) > LEAF_SOLIDITY);
+        if star.is_empty() && leaf.len() <= FEW_PIECES {
+            continue;
+        }
+        let kept = leaf.iter().filter(|_| star.is_empty()).max_by_key(|piece| piece.pixels).map(|piece| piece.label);
+        leaves.extend(leaf.iter().map(|piece| piece.label).filter(|&label| Some(label) != kept));
     }
-    cores.as_mut_slice().iter_mut().filter(|c| leaves.contains(c)).for_each(|c| *c = 0);
+    for core in cores.as_mut_slice().iter_mut().filter(|core| leaves.contains(core)) {
+        *core = 0;
+    }
     !leaves.is_empty()
 }
 
@@ -123,8 +129,9 @@ fn solidity(labels: &Raster<u32>, piece: &Component) -> f64 {
     for y in piece.bounds.y..piece.bounds.bottom() {
         let row = labels.row(y);
         let inside = |&x: &usize| row[x] == piece.label;
-        let span =
-            (piece.bounds.x..piece.bounds.right()).find(inside).zip((0..piece.bounds.right()).rev().find(inside));
+        let span = (piece.bounds.x..piece.bounds.right())
+            .find(inside)
+            .zip((piece.bounds.x..piece.bounds.right()).rev().find(inside));
         // Pixels are squares: both edges, top and bottom.
         ends.extend(
             span.into_iter()
@@ -259,7 +266,8 @@ mod tests {
         assert_eq!((d.get(0, 0), d.get(1, 1), d.get(2, 2)), (0.0, 1.0, 2.0));
     }
 
-    /// Two stars that touch are two plants; a star with a long arm is one, and so are fat leaves around a centre.
+    /// Two stars that touch are two plants, and so are two discs; a star with a long arm is one, and so are fat leaves around
+    /// a centre.
     #[test]
     fn rosettes_are_told_apart_and_leaves_are_not() {
         let star = |cx: f32, cy: f32| {
@@ -278,6 +286,9 @@ mod tests {
         assert_ne!(two.get(40, 40), two.get(97, 40));
         let armed = split_touching(&draw(&|x, y| a(x, y) || ((y - 40.0).abs() < 4.0 && x > 40.0 && x < 140.0)));
         assert_eq!(measured(&armed).len(), 1);
+        let disc = |x: f32, y: f32, cx: f32| (x - cx).hypot(y - 40.0) <= 24.0;
+        let compact = split_touching(&draw(&|x, y| disc(x, y, 40.0) || disc(x, y, 86.0)));
+        assert_eq!(measured(&compact).len(), 2);
         let leaf = |x: f32, y: f32, cx: f32, cy: f32| ((x - cx) / 20.0).hypot((y - cy) / 10.0) <= 1.0;
         let fleshy = split_touching(&draw(&|x, y| {
             let lying = leaf(x, y, 38.0, 40.0) || leaf(x, y, 74.0, 40.0);

@@ -18,6 +18,7 @@ use form::Bands;
 use leaf::{Leaf, Unreadable};
 use samples::{Samples, samples};
 use witness::Evidence;
+pub use witness::closeness;
 
 /// Longer side of the grid on which tissue is judged, pixels: bands of 1 % of the plant stay 8 pixels wide.
 /// Round number: other grids were not compared.
@@ -49,14 +50,14 @@ impl TissueMap {
     }
 }
 
-/// Classes of the plant's pixels, and what other plausible whites and thresholds would make of them. `plants` is how many
-/// plants of the photo are read: many are looked at less closely.
-pub fn read(calibrated: &Calibrated, rosette: &Rosette, plants: usize) -> (TissueMap, Samples) {
+/// Classes of the plant's pixels, and what other plausible whites and thresholds would make of them. `closeness` is
+/// [`closeness`] of all plants of the photo.
+pub fn read(calibrated: &Calibrated, rosette: &Rosette, closeness: f64) -> (TissueMap, Samples) {
     let picture = &calibrated.photo.rgb;
     let converter = calibrated.converter();
     let leaf = Leaf::look(picture, rosette, GRID);
     let bands = form::bands(&leaf, &leaf.planes(&converter));
-    let evidence = witness::ask(picture, rosette, plants, &converter, (leaf.mask.width(), leaf.mask.height()));
+    let evidence = witness::ask(picture, rosette, closeness, &converter, (leaf.mask.width(), leaf.mask.height()));
     let tissue = judge_leaf(&leaf, &bands, &evidence);
     let share = |why: Unreadable| {
         let (w, h) = (leaf.mask.width(), leaf.mask.height());
@@ -85,8 +86,8 @@ fn judge_leaf(leaf: &Leaf, bands: &Bands, evidence: &Evidence) -> Raster<Option<
 
 /// What two witnesses make of a pixel: colour with the form of bands (`None`: left open), and the network with its
 /// probability. Where they agree the pixel is sure. Where the first leaves it open the network may settle it. Where they
-/// differ in a living colour the pixel is unsure; where they differ in form (band or not, dead or reddening), the network
-/// settles it if it is sure.
+/// differ in a living colour the pixel is unsure; where they differ in form (band or not, leaf or not) the network settles
+/// it if it is sure, and dead against red or gold already where it is likely.
 fn settle(colour: Option<Tissue>, (seen, share): (Tissue, f32)) -> Tissue {
     match (colour, seen) {
         (Some(colour), seen) if colour == seen => colour,
@@ -97,15 +98,19 @@ fn settle(colour: Option<Tissue>, (seen, share): (Tissue, f32)) -> Tissue {
     }
 }
 
-/// A pixel shared out among the classes: the mean of what the two witnesses say, the network's word where the other
-/// leaves it open. Stripes finer than a pixel count with their shares, not with the class that outshines the other.
-fn shared_out(colour: Option<Tissue>, seen: PerTissue<f32>) -> PerTissue<f64> {
+/// A pixel shared out among the classes: whole where both witnesses are of one mind, otherwise the mean of what they say,
+/// the network's word where the other leaves it open. Stripes finer than a pixel so count with their shares, not with
+/// the class that outshines the other. Beside the shares, how much of the pixel is disputed, 0..1.
+fn shared_out(colour: Option<Tissue>, seen: PerTissue<f32>) -> (PerTissue<f64>, f64) {
     let mut shares = PerTissue(seen.0.map(f64::from));
-    if let Some(colour) = colour {
-        shares.0.iter_mut().for_each(|s| *s *= 0.5);
-        shares[colour] += 0.5;
-    }
-    shares
+    let Some(colour) = colour else {
+        return (shares, 1.0 - shares.0.into_iter().fold(0.0, f64::max));
+    };
+    let disputed = 0.5 * (1.0 - shares[colour]);
+    let whole = shares[colour] >= f64::from(SURE);
+    shares.0.iter_mut().for_each(|s| *s *= if whole { 0.0 } else { 0.5 });
+    shares[colour] += if whole { 1.0 } else { 0.5 };
+    (shares, disputed)
 }
 
 fn full_size(tissue: &Raster<Option<Tissue>>, rosette: &Rosette) -> Raster<Option<Tissue>> {
@@ -143,8 +148,13 @@ mod tests {
     fn a_pixel_is_shared_out_whole() {
         let mut seen = PerTissue::default();
         (seen[Tissue::Green], seen[Tissue::Gold]) = (0.25, 0.75);
-        let shares = shared_out(Some(Tissue::Gold), seen);
+        let (shares, disputed) = shared_out(Some(Tissue::Gold), seen);
         assert!((shares[Tissue::Gold] - 0.875).abs() < 1e-9 && (shares[Tissue::Green] - 0.125).abs() < 1e-9);
-        assert!((shared_out(None, seen).0.iter().sum::<f64>() - 1.0).abs() < 1e-9);
+        assert!((disputed - 0.125).abs() < 1e-9);
+        assert!((shared_out(None, seen).0.0.iter().sum::<f64>() - 1.0).abs() < 1e-9);
+        (seen[Tissue::Green], seen[Tissue::Gold]) = (0.15, 0.85);
+        assert!((shared_out(Some(Tissue::Gold), seen).0[Tissue::Gold] - 1.0).abs() < 1e-9, "of one mind");
+        let (_, other) = shared_out(Some(Tissue::Red), seen);
+        assert!((other - 0.5).abs() < 1e-9, "each says what the other does not");
     }
 }

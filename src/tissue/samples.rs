@@ -24,14 +24,17 @@ const RULE_SPREAD: (f64, f64) = (6.0, 0.15);
 
 /// What fractions and their intervals are made of.
 pub struct Samples {
-    /// Leaf pixels in each tile, shared out among the classes; what cannot be read is [`Tissue::Unsure`].
+    /// Leaf pixels in each tile, shared out among the classes; what cannot be read or seems no leaf is [`Tissue::Unsure`].
     pub tiles: Vec<PerTissue<f64>>,
+    /// Pixels' worth of leaf on which the two witnesses do not agree.
+    pub disputed: f64,
     /// Part of the living leaf by colour alone: the best reading first, then the plausible ones.
     pub readings: Vec<PerTissue<f64>>,
 }
 
 /// Shares the plant's pixels out, and judges the colour of its living leaf again under plausible whites and thresholds;
-/// colour alone, because the network's word does not move with them. Deterministic.
+/// colour alone, bands and exposure held, because the network's word does not move with them; the shift that this gives
+/// is larger than that of both witnesses together. Deterministic.
 pub(super) fn samples(
     calibrated: &Calibrated,
     leaf: &Leaf,
@@ -49,10 +52,11 @@ pub(super) fn samples(
         };
         reading(&living, &Relight::new(&from, &calibrated.converter_for(white)), turn)
     });
-    Samples { readings: readings.collect(), tiles: tiles(leaf, bands, evidence) }
+    let (tiles, disputed) = tiles(leaf, bands, evidence);
+    Samples { readings: readings.collect(), tiles, disputed }
 }
 
-/// Colour and known lightness of evenly spread pixels of living leaf.
+/// Colour and known lightness of every n-th pixel of living leaf.
 fn living(bands: &Bands, tissue: &Raster<Option<Tissue>>) -> Vec<(OkLab, Option<f32>)> {
     let living = [Tissue::Green, Tissue::Cream, Tissue::Gold, Tissue::Red];
     let pixels: Vec<usize> =
@@ -73,18 +77,22 @@ fn reading(living: &[(OkLab, Option<f32>)], relight: &Relight, turn: (f32, f32))
     counts
 }
 
-fn tiles(leaf: &Leaf, bands: &Bands, evidence: &Evidence) -> Vec<PerTissue<f64>> {
+fn tiles(leaf: &Leaf, bands: &Bands, evidence: &Evidence) -> (Vec<PerTissue<f64>>, f64) {
     let (w, h) = (leaf.mask.width(), leaf.mask.height());
     let side = w.max(h).div_ceil(TILES).max(1);
     let across = w.div_ceil(side);
     let mut tiles = vec![PerTissue::<f64>::default(); across * h.div_ceil(side)];
+    let mut disputed = 0.0;
     for i in (0..w * h).filter(|&i| leaf.mask.as_slice()[i]) {
         let tile = &mut tiles[i / w / side * across + i % w / side];
-        match leaf.unreadable(i % w, i / w) {
-            Some(_) => tile[Tissue::Unsure] += 1.0,
-            None => tile.add(&shared_out(bands.class(i), evidence.shares(i))),
+        if leaf.unreadable(i % w, i / w).is_some() {
+            tile[Tissue::Unsure] += 1.0;
+            continue;
         }
+        let (shares, dispute) = shared_out(bands.class(i), evidence.shares(i));
+        tile.add(&shares);
+        disputed += dispute;
     }
     tiles.retain(|t| t.0.iter().any(|&n| n > 0.0));
-    tiles
+    (tiles, disputed)
 }

@@ -11,8 +11,9 @@ use crate::tissue::class::{PerTissue, Tissue};
 const LONG: usize = 896;
 /// All plants of a photo together cost about this many full looks at most.
 const FULL_LOOKS: f64 = 1.6;
-/// Margin around the plant, share of its longer side: the network was trained with surroundings.
+/// Margin around the plant, percent of its longer side: the network was trained with surroundings.
 const MARGIN: usize = 5;
+
 /// What the network says about each pixel.
 pub struct Evidence {
     /// One field a class, in the order of [`Tissue::ALL`].
@@ -34,19 +35,29 @@ impl Evidence {
     }
 }
 
-/// Asks the network about one plant of `plants` in the photo; the answer is on a grid of `size` (width, height) over
-/// the plant's bounds.
+/// How much less closely than at their best the plants of a photo are looked at, 0..1, so that all of them together keep
+/// within the cost.
+pub fn closeness(rosettes: &[Rosette]) -> f64 {
+    let wanted: usize = rosettes.iter().map(|r| best_side(r.bounds).pow(2)).sum();
+    (FULL_LOOKS * (LONG * LONG) as f64 / wanted.max(1) as f64).sqrt().min(1.0)
+}
+
+/// Longer side of the network's input for a plant: small plants are not blown up.
+fn best_side(bounds: Rect) -> usize {
+    LONG.min(bounds.width.max(bounds.height) * 13 / 10)
+}
+
+/// Asks the network about one plant; the answer is on a grid of `size` (width, height) over the plant's bounds.
 pub fn ask(
     picture: &Raster<[u8; 3]>,
     rosette: &Rosette,
-    plants: usize,
+    closeness: f64,
     converter: &Converter,
     size: (usize, usize),
 ) -> Evidence {
     let bounds = rosette.bounds;
     let part = bounds.grown(bounds.width.max(bounds.height) * MARGIN / 100 + 1, picture.bounds());
-    let long = (LONG as f64 * (FULL_LOOKS / plants as f64).sqrt().min(1.0)) as usize;
-    let (columns, rows) = input_size(part.width, part.height, long.min(part.width.max(part.height) * 6 / 5));
+    let (columns, rows) = input_size(part.width, part.height, (best_side(bounds) as f64 * closeness) as usize);
     let planes = planes(picture, rosette, converter, part, (columns, rows));
     let logits = Network::Tissue.run(planes, columns, rows);
     let inside = |field: &Raster<f32>| bilinear_part(field, part, bounds, size);
@@ -91,4 +102,20 @@ fn shares(logits: &[Raster<f32>]) -> Vec<Raster<f32>> {
         }
     }
     shares
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn logits_become_probabilities_and_the_greatest_wins() {
+        let logits: Vec<_> = [0.0, 2.0, -1.0, 0.0, 0.0, 0.0, 1.0].map(|v| Raster::filled(1, 1, v)).into();
+        let evidence = Evidence { shares: shares(&logits) };
+        assert!((evidence.shares(0).0.iter().sum::<f32>() - 1.0).abs() < 1e-6);
+        let (class, share) = evidence.likeliest(0);
+        assert_eq!(class, Tissue::Cream);
+        let sum: f32 = [0.0f32, 2.0, -1.0, 0.0, 0.0, 0.0, 1.0].iter().map(|v| v.exp()).sum();
+        assert!((share - 2f32.exp() / sum).abs() < 1e-6);
+    }
 }

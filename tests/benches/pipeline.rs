@@ -137,7 +137,9 @@ fn f_measure(bencher: Bencher) {
 /// Tissue of all plants, with the repeated readings of their colours.
 fn readings() -> Vec<(TissueMap, Samples)> {
     let Outcome { calibrated, plants } = &SUBJECT.outcome;
-    plants.iter().map(|plant| tissue::read(calibrated, &plant.rosette, plants.len())).collect()
+    let rosettes: Vec<_> = plants.iter().map(|plant| plant.rosette.clone()).collect();
+    let closeness = tissue::closeness(&rosettes);
+    rosettes.iter().map(|rosette| tissue::read(calibrated, rosette, closeness)).collect()
 }
 
 #[divan::bench]

@@ -141,6 +141,34 @@ fn cube_root(x: f32) -> f32 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::base::color::matrix::IDENTITY;
+
+    /// Turning colours from one white to another is reading the photo again under the other.
+    #[test]
+    fn relighting_equals_reading_again() {
+        let from = Converter::new(&IDENTITY, [1.1, 1.0, 0.8]);
+        let to = Converter::new(&IDENTITY, [0.9, 1.0, 1.2]);
+        let relight = Relight::new(&from, &to);
+        for code in [[40, 90, 30], [200, 190, 120], [120, 40, 60], [250, 250, 250]] {
+            let (turned, read) = (relight.oklab(from.oklab(code)), to.oklab(code));
+            let off = (turned.l - read.l).abs().max((turned.a - read.a).abs()).max((turned.b - read.b).abs());
+            assert!(off < 1e-4, "{code:?}: {off}");
+        }
+    }
+
+    /// The white itself becomes white; under a white of equal parts nothing changes.
+    #[test]
+    fn adapted_codes_are_those_under_white_light() {
+        let same = Converter::new(&IDENTITY, [1.0, 1.0, 1.0]);
+        let code = same.adapted_code([40, 90, 200]);
+        for (got, want) in code.into_iter().zip([40.0, 90.0, 200.0]) {
+            assert!((got * 255.0 - want).abs() < 0.6, "{got}");
+        }
+        let linear = |c: u8| DECODE[usize::from(c)];
+        let warm = Converter::new(&IDENTITY, [linear(230), linear(200), linear(150)]);
+        let [r, g, b] = warm.adapted_code([230, 200, 150]);
+        assert!((r - g).abs() < 0.01 && (g - b).abs() < 0.01, "{r} {g} {b}");
+    }
 
     /// Against the standard library, over every size that a photo can hold.
     #[test]
