@@ -1,4 +1,4 @@
-"""Shared pieces of the fine-scene generator, scalar_rgb variant."""
+"""Pieces of both generators; Mitsuba's scalar variant unless another one was set before."""
 
 import math
 import os
@@ -8,7 +8,8 @@ import numpy as np
 import cv2
 import mitsuba as mi
 
-mi.set_variant("scalar_rgb")
+if mi.variant() is None:
+    mi.set_variant("scalar_rgb")
 import colour as C
 import plant as PL
 

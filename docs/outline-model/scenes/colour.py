@@ -2,7 +2,7 @@
 CIE 1931 2-degree colour matching functions come from Mitsuba (mi.cie1931_xyz)."""
 
 import numpy as np
-import prosail
+import os
 
 WL = np.arange(400, 781, 5).astype(float)
 # CIE standard illuminant D65, 10 nm (CIE 15 / ISO 11664-2 tabulation, typed from memory; checked: see selfcheck())
@@ -53,20 +53,12 @@ D65 = np.interp(WL, np.arange(400, 781, 10), _D65)
 M_XYZ2RGB = np.array(
     [[3.2404542, -1.5371385, -0.4985314], [-0.9692660, 1.8760108, 0.0415560], [0.0556434, -0.2040259, 1.0572252]]
 )
-_CMF = None
+_Z = np.load(os.path.join(os.path.dirname(os.path.abspath(__file__)), "spec.npz"))
+BANK, KEYS = _Z["bank"].astype(float), ["green", "gold", "cream", "red_green", "red_cream", "red_gold"]
 
 
 def cmf():
-    global _CMF
-    if _CMF is None:
-        import mitsuba as mi
-
-        out = []
-        for w in WL:
-            v = mi.cie1931_xyz(mi.Float(float(w)) if not isinstance(w, mi.Float) else w)
-            out.append([float(np.array(c).ravel()[0]) for c in v])
-        _CMF = np.array(out)
-    return _CMF
+    return _Z["cmf"]
 
 
 def planck(T):
@@ -109,6 +101,8 @@ def refl_to_rgb(R, E):
 def prospect(N, cab, car, ant, cw=0.03, cm=0.008, cbrown=0.0, backing=0.25):
     """PROSPECT-D; a thick succulent leaf is modelled as the PROSPECT layer over watery
     storage tissue of flat diffuse reflectance `backing`: R + T^2*Rb/(1-R*Rb)."""
+    import prosail  # only the large scenes make their own leaves
+
     wl, r, t = prosail.run_prospect(N, cab, car, cbrown, cw, cm, ant=ant, prospect_version="D")
     r = np.interp(WL, wl, r)
     t = np.interp(WL, wl, t)
@@ -127,36 +121,3 @@ def rgb_to_lab(rgb):
 def srgb_encode(x):
     x = np.clip(x, 0, 1)
     return np.where(x <= 0.0031308, 12.92 * x, 1.055 * np.power(np.maximum(x, 1e-8), 1 / 2.4) - 0.055)
-
-
-def selfcheck():
-    xyz = (D65[:, None] * cmf()).sum(0)
-    print("D65 xy", xyz[:2] / xyz.sum(), "(CIE: 0.3127 0.3290)  white rgb", white_rgb(D65))
-    for nm in ["sun5500", "shade8000", "tungsten2850", "led4000", "led6000"]:
-        xyz = (illuminant(nm)[:, None] * cmf()).sum(0)
-        print(nm, "xy", xyz[:2] / xyz.sum(), white_rgb(illuminant(nm)))
-
-
-if __name__ == "__main__":
-    import os
-
-    os.environ.setdefault("DRJIT_LIBLLVM_PATH", "/usr/lib/x86_64-linux-gnu/libLLVM.so.19.1")
-    import mitsuba as mi
-
-    mi.set_variant("llvm_ad_rgb")
-    selfcheck()
-    for nm, a in {
-        "green35": (2, 35, 8, 0),
-        "green50": (2.2, 50, 10, 0),
-        "green70": (2.4, 70, 13, 0.5),
-        "gold": (2.5, 2, 7, 0),
-        "gold6": (2.5, 6, 9, 0),
-        "cream": (3.5, 0.5, 0.8, 0),
-        "red green": (2.2, 35, 8, 18),
-        "red g 8": (2.2, 35, 8, 8),
-        "red cream": (3.5, 0.5, 1, 15),
-        "red gold": (2.5, 3, 7, 15),
-        "pale yel": (3, 1.5, 4, 0),
-    }.items():
-        rgb = refl_to_rgb(prospect(*a), D65)
-        print(f"{nm:10s}", np.round(rgb, 3), (srgb_encode(rgb) * 255).astype(int), np.round(rgb_to_lab(rgb), 1))
