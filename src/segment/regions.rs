@@ -55,8 +55,9 @@ pub fn depth(mask: &Raster<bool>) -> Raster<f32> {
     Raster::from_vec(mask.width(), mask.height(), data)
 }
 
-/// A core counts as a plant of its own when it is at least this deep, as a share of the deepest one.
-const CORE_DEPTH: f32 = 0.45;
+/// A core counts as a plant of its own when it is at least this deep, as a share of the deepest one. From .45 to .75 no
+/// rendered scene changes (100 plants); on 85 real photos higher values cut fewer single plants in parts.
+const CORE_DEPTH: f32 = 0.75;
 /// Cores are the parts deeper than this share of the deepest point of their part.
 const CORE_LEVEL: f32 = 0.6;
 
