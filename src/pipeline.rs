@@ -39,7 +39,8 @@ pub struct Plant {
 /// Takes a photo through all stages.
 ///
 /// # Errors
-/// The photo cannot be read, or it is refused: no sure plant, cut off, too small, too dark, clipped or blurred.
+/// The photo cannot be read, or it is refused: black and white, no sure plant, cut off, too small, too dark, clipped,
+/// blurred, or of colours that cannot be judged.
 pub fn run(path: &Path, options: &Options) -> Result<Outcome> {
     let photo = photo::read(path)?;
     if let Some(reason) = quality::colourless(&photo.rgb) {

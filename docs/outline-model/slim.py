@@ -1,7 +1,6 @@
 """Trains the outline network's slim last stage to say what the wide one says, all else frozen: OUT/outline.pt -> OUT/slim.pt."""
 
 import math
-import os
 import time
 
 import torch

@@ -3,17 +3,14 @@
 import math
 import os
 import random
-import time
 
 import numpy as np
 import torch
-import torch.nn as nn
 import torch.nn.functional as F
 
-from networks import Average, Outline
+from networks import Outline
 from pictures import (
     DEVICE,
-    Store,
     behind,
     between,
     blur,
@@ -30,6 +27,7 @@ from pictures import (
     to_linear,
     uniform,
 )
+from training import train
 
 SIZE = 448
 BATCH = int(os.environ.get("BATCH", "48"))
@@ -178,47 +176,11 @@ def overlap(network, store):
 
 
 def main():
-    small_folders, large_folders, eval_folders, back_folder, out, minutes = settings()
-    small, large, backs = (
-        Store(576, 576, 4500 if DEVICE == "cuda" else 100),
-        Store(900, 1200, 1200 if DEVICE == "cuda" else 100),
-        photos(back_folder),
-    )
-    held = []
-    for folder in eval_folders:
-        held.append(Store(900, 1200, 40))
-        held[-1].add(folder)
+    backs = photos(settings()[3])
     network = Outline().to(DEVICE, memory_format=torch.channels_last)
-    average = Average(network)
     rest = [p for name, p in network.named_parameters() if not name.startswith("e.")]
     groups = [{"params": network.e.parameters(), "lr": 3e-4}, {"params": rest, "lr": 1.5e-3}]
-    optimiser = torch.optim.AdamW(groups, weight_decay=1e-2)
-    rates = [g["lr"] for g in optimiser.param_groups]
-    start, step, looked, shown = time.time(), 0, 0.0, 0.0
-    while (spent := (time.time() - start) / (minutes * 60)) < 1:
-        if time.time() - looked > 20:
-            [small.add(f) for f in small_folders], [large.add(f) for f in large_folders]
-            looked = time.time()
-        for group, rate in zip(optimiser.param_groups, rates):
-            group["lr"] = rate * min(1, (step + 1) / 300) * (0.5 * (1 + math.cos(math.pi * spent)) + 0.01)
-        x, *truth = batch(small, large, backs)
-        with torch.autocast("cuda", dtype=torch.bfloat16, enabled=DEVICE == "cuda"):
-            answer = network(x)
-        value = loss(answer, *truth)
-        optimiser.zero_grad(set_to_none=True)
-        value.backward()
-        nn.utils.clip_grad_norm_(network.parameters(), 5.0)
-        optimiser.step()
-        average.step(network)
-        step += 1
-        if time.time() - shown > 90:
-            print(
-                step, small.n, large.n, round(float(value.detach()), 3), [overlap(average.network, s) for s in held], flush=True
-            )
-            average.save(out + "/outline.pt")
-            shown = time.time()
-    print(step, small.n, large.n, [overlap(average.network, s) for s in held])
-    average.save(out + "/outline.pt")
+    train(network, groups, lambda small, large: batch(small, large, backs), loss, overlap, "outline")
 
 
 if __name__ == "__main__":

@@ -3,17 +3,14 @@
 import math
 import os
 import random
-import time
 
 import numpy as np
 import torch
-import torch.nn as nn
 import torch.nn.functional as F
 
-from networks import Average, Tissue
+from networks import Tissue
 from pictures import (
     DEVICE,
-    Store,
     between,
     blur,
     camera,
@@ -22,12 +19,12 @@ from pictures import (
     cut,
     normal,
     per_tissue,
-    settings,
     shadows,
     to_code,
     to_linear,
     uniform,
 )
+from training import train
 
 SIZE = 512
 BATCH = int(os.environ.get("BATCH", "24"))
@@ -117,38 +114,8 @@ def scores(network, store):
 
 
 def main():
-    small_folders, large_folders, eval_folders, _, out, minutes = settings()
-    small, large = Store(576, 576, 4500 if DEVICE == "cuda" else 100), Store(900, 1200, 1200 if DEVICE == "cuda" else 100)
-    held = []
-    for folder in eval_folders:
-        held.append(Store(900, 1200, 40))
-        held[-1].add(folder)
     network = Tissue().to(DEVICE, memory_format=torch.channels_last)
-    average = Average(network)
-    optimiser = torch.optim.AdamW(network.parameters(), lr=2e-3, weight_decay=1e-2)
-    start, step, looked, shown = time.time(), 0, 0.0, 0.0
-    while (spent := (time.time() - start) / (minutes * 60)) < 1:
-        if time.time() - looked > 20:
-            [small.add(f) for f in small_folders], [large.add(f) for f in large_folders]
-            looked = time.time()
-        for group in optimiser.param_groups:
-            group["lr"] = 2e-3 * min(1, (step + 1) / 300) * (0.5 * (1 + math.cos(math.pi * spent)) + 0.01)
-        x, *truth = batch(small, large)
-        with torch.autocast("cuda", dtype=torch.bfloat16, enabled=DEVICE == "cuda"):
-            answer = network(x)
-        value = loss(answer, *truth)
-        optimiser.zero_grad(set_to_none=True)
-        value.backward()
-        nn.utils.clip_grad_norm_(network.parameters(), 5.0)
-        optimiser.step()
-        average.step(network)
-        step += 1
-        if time.time() - shown > 90:
-            print(step, small.n, large.n, round(float(value.detach()), 3), [scores(average.network, s) for s in held], flush=True)
-            average.save(out + "/tissue.pt")
-            shown = time.time()
-    print(step, small.n, large.n, [scores(average.network, s) for s in held])
-    average.save(out + "/tissue.pt")
+    train(network, [{"params": network.parameters(), "lr": 2e-3}], batch, loss, scores, "tissue")
 
 
 if __name__ == "__main__":

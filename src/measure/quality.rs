@@ -120,6 +120,25 @@ mod tests {
     }
 
     #[test]
+    fn a_plant_that_is_nearly_all_unsure_is_refused() {
+        let (map, rosette, mut measures) = plant(0.0, 0.0, 1.0);
+        measures.tissue[Tissue::Unsure] = 0.8;
+        assert_eq!(unfit(&map, &rosette, &measures), None);
+        measures.tissue[Tissue::Unsure] = 0.9;
+        assert!(
+            unfit(&map, &rosette, &measures).is_some_and(|r| r.starts_with("90 % of the plant could not be judged"))
+        );
+    }
+
+    #[test]
+    fn black_and_white_photos_are_told_from_dull_ones() {
+        let mut photo = Raster::filled(50, 40, [90, 92, 89]);
+        assert!(colourless(&photo).is_some());
+        photo.row_mut(0).fill([90, 100, 80]);
+        assert_eq!(colourless(&photo), None);
+    }
+
+    #[test]
     fn a_doubtful_photo_says_so() {
         let codes =
             |(t, r, m): (TissueMap, Rosette, Measures)| doubts(&t, &r, &m).iter().map(|d| d.code).collect::<Vec<_>>();

@@ -9,7 +9,7 @@ use image::RgbImage;
 
 /// Told once under every overlay.
 const CAUTION: &str = "Estimates from one photo. Under the colours: share of all visible leaf. At the right: share of the \
-    living leaf (without bands, dead and unsure) with its 95 % range; pale is cream and gold. Stress red comes and goes \
+    living leaf (bands and dead left out, unsure shared out) with its 95 % range; pale is cream and gold. Stress red comes and goes \
     with light, cold and drought: it is of the season, not of the plant.";
 
 /// Plants with a row of their own.

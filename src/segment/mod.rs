@@ -50,8 +50,8 @@ pub struct Rosette {
 /// The plants of a photo, largest first.
 ///
 /// # Errors
-/// [`Error::Refused`] when there is no plant, when the witnesses disagree about all of them, or when all are too small or
-/// cut off by the frame.
+/// [`Error::Refused`] when the hint lies outside the photo, when there is no plant, when the witnesses disagree about all of
+/// them, or when all are too small or cut off by the frame.
 pub fn rosettes(calibrated: &Calibrated, plants: Plants, hint: Option<&Hint>) -> Result<Vec<Rosette>> {
     let picture = &calibrated.photo.rgb;
     let frame = picture.bounds();

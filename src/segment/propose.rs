@@ -14,7 +14,7 @@ const WHOLE: usize = 512;
 /// Longer side of a close look, pixels.
 const CLOSE: usize = 448;
 /// A spot of plant seen from afar holds at least this many pixels of the map.
-const FEWEST_SPOTS: usize = 80;
+const FEWEST_MAP_PIXELS: usize = 80;
 /// All close looks of a photo together cost at most this many input pixels: 3 full ones.
 const CLOSE_BUDGET: usize = 3 * CLOSE * CLOSE;
 /// Longer side of the grid on which outlines are drawn, pixels.
@@ -108,7 +108,7 @@ fn look(picture: &Raster<[u8; 3]>, rect: Rect, long: usize, size: (usize, usize)
 fn places(map: &Raster<f32>, frame: Rect, smallest: usize) -> Vec<Rect> {
     let found = components(&map.map(|v| v > 0.0));
     let largest = found.iter().map(|c| c.pixels).max().unwrap_or(0);
-    let least = (largest / smallest).max(FEWEST_SPOTS);
+    let least = (largest / smallest).max(FEWEST_MAP_PIXELS);
     let scale = (frame.width as f64 / map.width() as f64, frame.height as f64 / map.height() as f64);
     let mut boxes: Vec<Rect> = found
         .iter()
