@@ -9,6 +9,7 @@
 
 pub mod base;
 pub mod calibrate;
+pub mod card;
 pub mod error;
 pub mod grade;
 pub mod measure;
@@ -16,6 +17,7 @@ pub mod network;
 pub mod options;
 pub mod photo;
 pub mod pipeline;
+pub mod print;
 pub mod record;
 pub mod report;
 pub mod segment;

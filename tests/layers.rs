@@ -7,13 +7,15 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Each module of the library with the modules of ours that it may import.
-const MAY: [(&str, &str); 14] = [
+const MAY: [(&str, &str); 16] = [
     ("base", ""),
     ("error", ""),
     ("options", "base"),
     ("photo", "base error"),
     ("network", "base"),
-    ("calibrate", "base error options photo"),
+    ("card", "base"),
+    ("print", "base card"),
+    ("calibrate", "base card error options photo"),
     ("segment", "base error options network calibrate"),
     ("tissue", "base options network calibrate segment"),
     ("measure", "base options calibrate segment tissue"),

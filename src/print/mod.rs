@@ -1,0 +1,1 @@
+//! Label cards and pot labels as pages to print.
