@@ -12,6 +12,7 @@ pub mod calibrate;
 pub mod card;
 pub mod error;
 pub mod grade;
+pub mod label;
 pub mod measure;
 pub mod network;
 pub mod options;

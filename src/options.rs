@@ -13,8 +13,10 @@ pub struct Options {
     pub hint: Option<Hint>,
     /// What is white in the photo. Default: estimated from the picture.
     pub white: Option<White>,
-    /// Pixels a millimetre at the plant. Default: unknown, so that no length in mm is given.
-    pub px_per_mm: Option<f64>,
+    /// How long a millimetre is at the plant. Default: a label card says it, or no length in mm is given.
+    pub scale: Option<Scale>,
+    /// How far the label cards lie under the middle of the leaves' height, mm. Default: level with the soil.
+    pub card_below: Option<f64>,
 }
 
 /// How many plants a photo holds.
@@ -65,6 +67,22 @@ pub enum White {
     Spot(Rect),
 }
 
+/// How long a millimetre is, as stated by the user.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Scale {
+    /// Pixels a millimetre at the plant.
+    PxPerMm(f64),
+    /// A length between two points of the upright photo at the plant's height: a ruler, a pot's rim.
+    Known {
+        /// One end, pixels.
+        from: [f64; 2],
+        /// The other end, pixels.
+        to: [f64; 2],
+        /// Their distance, mm.
+        mm: f64,
+    },
+}
+
 impl Plants {
     /// As a word for records.
     pub fn name(self) -> &'static str {
@@ -82,6 +100,15 @@ impl fmt::Display for Hint {
             Self::At { x, y } => write!(f, "at {x},{y}"),
             Self::Box(r) => write!(f, "box {},{},{},{}", r.x, r.y, r.width, r.height),
             Self::Strokes(points) => write!(f, "{} painted points", points.len()),
+        }
+    }
+}
+
+impl fmt::Display for Scale {
+    fn fmt(&self, f: &mut fmt::Formatter) -> fmt::Result {
+        match self {
+            Self::PxPerMm(value) => write!(f, "{value} px a mm"),
+            Self::Known { from: [a, b], to: [c, d], mm } => write!(f, "{a},{b} to {c},{d} is {mm} mm"),
         }
     }
 }

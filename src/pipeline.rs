@@ -1,11 +1,12 @@
 //! The order of the stages; nothing else knows it.
 
 use crate::base::raster::{Raster, Rect};
-use crate::calibrate::{self, Calibrated, WhiteChoice, calibrate, refine_white};
+use crate::calibrate::{self, Calibrated, StatedScale, WhiteChoice, calibrate, refine_white};
 use crate::error::{Error, Result};
 use crate::grade::{self, Grade};
+use crate::label::{Label, labels};
 use crate::measure::{Measures, measure, quality};
-use crate::options::{Options, White};
+use crate::options::{Options, Scale, White};
 use crate::photo;
 use crate::segment::{self, Rosette};
 use crate::tissue::{self, TissueMap};
@@ -28,6 +29,8 @@ pub struct Outcome {
 pub struct Plant {
     /// Its outline.
     pub rosette: Rosette,
+    /// Its label card.
+    pub label: Label,
     /// Its tissue.
     pub tissue: TissueMap,
     /// Its numbers.
@@ -51,7 +54,12 @@ pub fn run(path: &Path, options: &Options) -> Result<Outcome> {
     let outlines = outlines(&rosettes, calibrated.photo.rgb.bounds());
     let calibrated = refine_white(calibrated, &outlines);
     let closeness = tissue::closeness(&rosettes);
-    let plants: Vec<Plant> = rosettes.into_iter().map(|rosette| plant(&calibrated, rosette, closeness)).collect();
+    let labels = labels(&calibrated, &rosettes);
+    let plants: Vec<Plant> = rosettes
+        .into_iter()
+        .zip(labels)
+        .map(|(rosette, label)| plant(&calibrated, rosette, label, closeness))
+        .collect();
     match plants.iter().map(|p| quality::unfit(&p.tissue, &p.rosette, &p.measures)).collect::<Option<Vec<_>>>() {
         Some(reasons) if !reasons.is_empty() => Err(Error::Refused(reasons[0].clone())),
         _ => Ok(Outcome { calibrated, plants }),
@@ -64,7 +72,11 @@ fn calibration(options: &Options) -> calibrate::Options {
         Some(White::Codes(code)) => WhiteChoice::Given { code: code.map(|c| c.round() as u8) },
         Some(White::Spot(spot)) => WhiteChoice::Spot(spot),
     };
-    calibrate::Options { white, px_per_mm: options.px_per_mm }
+    let scale = options.scale.map(|scale| match scale {
+        Scale::PxPerMm(value) => StatedScale::PxPerMm(value),
+        Scale::Known { from, to, mm } => StatedScale::Known { from, to, mm },
+    });
+    calibrate::Options { white, scale, card_below: options.card_below, print: calibrate::CardPrint::default() }
 }
 
 /// Plant numbers (from 1) in the photo's full size, 0 elsewhere.
@@ -80,12 +92,13 @@ fn outlines(rosettes: &[Rosette], photo: Rect) -> Raster<u8> {
     numbers
 }
 
-fn plant(calibrated: &Calibrated, mut rosette: Rosette, closeness: f64) -> Plant {
+fn plant(calibrated: &Calibrated, mut rosette: Rosette, label: Label, closeness: f64) -> Plant {
     let (tissue, samples) = tissue::read(calibrated, &rosette, closeness);
-    let measures = measure(&tissue, &samples, calibrated.px_per_mm);
+    let measures = measure(&tissue, &samples, |place, diameter| calibrated.px_per_mm_at(label.card, place, diameter));
     rosette.doubts.extend(quality::doubts(&tissue, &rosette, &measures));
     let grade = grade::grade(&measures, &grade::Options::default());
-    Plant { rosette, tissue, measures, grade }
+    rosette.doubts.extend(label.doubts.iter().cloned());
+    Plant { rosette, label, tissue, measures, grade }
 }
 
 impl Outcome {
@@ -173,6 +186,7 @@ pub(crate) fn drawn(pictures: &[&[&str]]) -> Outcome {
         let measures = Measures {
             pixels,
             diameter_px: width as f64,
+            px_per_mm: None,
             diameter_mm: None,
             tissue: PerTissue(Tissue::ALL.map(share)),
             green_fraction: near(share(Tissue::Green)),
@@ -184,6 +198,7 @@ pub(crate) fn drawn(pictures: &[&[&str]]) -> Outcome {
             Rosette { bounds, mask: tissue.map(|t| t.is_some()), confidence: 0.9, blur_px: None, doubts: Vec::new() };
         Plant {
             rosette,
+            label: Label::default(),
             tissue: TissueMap { bounds, tissue, clipped: 0.0, shadow: 0.0 },
             measures,
             grade: Grade::default(),
@@ -200,7 +215,7 @@ pub(crate) fn drawn(pictures: &[&[&str]]) -> Outcome {
     };
     let white = White { source: WhiteSource::Estimated, rgb: [0.8, 1.0, 1.25], mired_sd: 12.34, duv_sd: 0.002 };
     let plants = plants.collect();
-    Outcome { calibrated: Calibrated { photo, white, px_per_mm: None, doubts: Vec::new() }, plants }
+    Outcome { calibrated: Calibrated::new(photo, white), plants }
 }
 
 #[cfg(test)]

@@ -7,7 +7,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Each module of the library with the modules of ours that it may import.
-const MAY: [(&str, &str); 16] = [
+const MAY: [(&str, &str); 17] = [
     ("base", ""),
     ("error", ""),
     ("options", "base"),
@@ -17,11 +17,12 @@ const MAY: [(&str, &str); 16] = [
     ("print", "base card"),
     ("calibrate", "base card error options photo"),
     ("segment", "base error options network calibrate"),
+    ("label", "base card calibrate segment"),
     ("tissue", "base options network calibrate segment"),
     ("measure", "base options calibrate segment tissue"),
     ("grade", "base options tissue measure"),
-    ("pipeline", "base error options photo calibrate segment tissue measure grade"),
-    ("record", "base error options calibrate tissue grade pipeline"),
+    ("pipeline", "base error options photo calibrate segment label tissue measure grade"),
+    ("record", "base card error options calibrate tissue grade pipeline"),
     ("report", "base error options tissue record"),
     ("lib", ""),
 ];

@@ -2,6 +2,7 @@
 
 pub mod color;
 pub mod doubt;
+pub mod homography;
 pub mod raster;
 pub mod resample;
 pub mod stats;

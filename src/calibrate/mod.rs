@@ -1,11 +1,14 @@
 //! Stage 2: white point and scale. After this stage nobody asks what is white.
 
+mod card;
 mod estimate;
+mod scale;
 #[cfg(test)]
 mod tests;
 mod tiles;
 mod white;
 
+pub use scale::{Scale, StatedScale};
 pub use white::{White, WhiteChoice, WhiteSource};
 
 use crate::base::color::matrix::{self, Matrix};
@@ -13,19 +16,37 @@ use crate::base::color::oklab::Converter;
 use crate::base::color::{Linear, OkLab};
 use crate::base::doubt::Doubt;
 use crate::base::raster::Raster;
+use crate::base::stats::Interval;
+use crate::card::{self as cards, Card, Found};
 use crate::photo::{Photo, Primaries};
 
 /// Half-width of the white point's 95 % interval, mired, beyond which a photo is marked: within 20 mired the green share
 /// of a plant reads right to a few points, at 40 it does not (`docs/science.md`, "White point").
 const MOST_MIRED: f64 = 20.0;
 
-/// What the user may state about white and scale.
+/// Share of a photo that may be burnt out before a card is looked for there in vain: an assumption.
+const MOST_BURNT: f64 = 0.02;
+
+/// What the user may state about white, scale and cards.
 #[derive(Debug, Clone, Default)]
 pub struct Options {
     /// Where white comes from. Default: [`WhiteChoice::Auto`].
     pub white: WhiteChoice,
-    /// Pixels a millimetre at the plant, if the user knows it. Default: none.
-    pub px_per_mm: Option<f64>,
+    /// How long a millimetre is at the plant. Default: a card says it.
+    pub scale: Option<StatedScale>,
+    /// How far the cards lie under the middle of the leaves' height, mm. Default: they lie level with the soil.
+    pub card_below: Option<f64>,
+    /// What was measured on the printed cards.
+    pub print: CardPrint,
+}
+
+/// What was measured on the printed cards, once for all that came from one printer and paper.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct CardPrint {
+    /// Colour of the bare paper, linear sRGB under D65, green = 1.
+    pub paper: Option<Linear>,
+    /// Length of the 50 mm check line, mm.
+    pub check_line_mm: Option<f64>,
 }
 
 /// A photo whose colours and lengths can be read.
@@ -35,13 +56,32 @@ pub struct Calibrated {
     pub photo: Photo,
     /// Its white point.
     pub white: White,
-    /// Pixels a millimetre at the plant, if known.
-    pub px_per_mm: Option<f64>,
+    /// Linear light of a perfect white surface beside the card; `None` where no card says it.
+    pub exposure: Option<f64>,
+    /// Label cards in the photo, the largest first.
+    pub cards: Vec<Card>,
     /// Caveats.
     pub doubts: Vec<Doubt>,
+    stated_scale: Option<Interval>,
+    card_below: Option<f64>,
+    print: CardPrint,
 }
 
 impl Calibrated {
+    /// A photo with a white point and nothing else known.
+    pub fn new(photo: Photo, white: White) -> Self {
+        Self {
+            photo,
+            white,
+            exposure: None,
+            cards: Vec::new(),
+            doubts: Vec::new(),
+            stated_scale: None,
+            card_below: None,
+            print: CardPrint::default(),
+        }
+    }
+
     /// The road from this photo's codes to white-adapted Oklab. Make it once, use it for all pixels.
     pub fn converter(&self) -> Converter {
         self.converter_for(self.white.rgb)
@@ -58,25 +98,82 @@ impl Calibrated {
     }
 }
 
-/// Finds white and scale. Never fails: what stays uncertain is said in the doubts and in the white's own uncertainty.
+/// Finds cards, white and scale. Never fails: what stays uncertain is said in the doubts and in the uncertainties.
 pub fn calibrate(photo: Photo, options: &Options) -> Calibrated {
-    let mut doubts = Vec::new();
-    let white = match white::given(&photo, options.white) {
-        Ok(Some(white)) => white,
-        Ok(None) => estimate::from_picture(&photo),
-        Err(doubt) => {
-            doubts.push(doubt);
-            estimate::from_picture(&photo)
-        }
-    };
-    let px_per_mm = options.px_per_mm.filter(|scale| scale.is_finite() && *scale > 0.0);
-    if px_per_mm.is_none() {
+    let found = cards::find(&photo.rgb, photo.focal_35mm);
+    let mut doubts = card_doubts(&photo, &found);
+    let given = white::given(&photo, options.white).unwrap_or_else(|doubt| {
+        doubts.push(doubt);
+        None
+    });
+    let from_card = found.cards.iter().find_map(|card| card::from_card(&photo, card, options.print.paper));
+    if let (None, None, Some(card)) = (&given, &from_card, found.cards.first()) {
         doubts.push(Doubt::new(
-            "no-scale",
-            "the scale is unknown, so there are no millimetres; put a label card beside the plant or give --px-per-mm",
+            "card-burnt",
+            format!("the label card {} is burnt out, shaded or hidden, so white is not taken from it", card.number),
         ));
     }
-    with_white_doubt(Calibrated { photo, white, px_per_mm, doubts })
+    let (card_white, exposure) = from_card.map_or((None, None), |card| (Some(card.white), card.exposure));
+    let white = given.or(card_white).unwrap_or_else(|| estimate::from_picture(&photo));
+    let calibrated = Calibrated {
+        white,
+        exposure,
+        cards: found.cards,
+        doubts,
+        stated_scale: options.scale.and_then(StatedScale::interval),
+        card_below: options.card_below,
+        print: options.print,
+        photo,
+    };
+    with_white_doubt(with_scale_doubt(calibrated))
+}
+
+/// What is to be said of the cards, apart from white.
+fn card_doubts(photo: &Photo, found: &Found) -> Vec<Doubt> {
+    let mut doubts: Vec<Doubt> = found.cards.iter().filter_map(card::shade).collect();
+    doubts.extend(found.cards.iter().filter_map(card::uneven));
+    if found.foreign > 0 {
+        doubts.push(Doubt::new(
+            "card-foreign",
+            format!("{} that no label card carries; not followed, not used", counted(found.foreign, "QR code")),
+        ));
+    }
+    for number in &found.unmeasured {
+        doubts.push(Doubt::new(
+            "card-unmeasured",
+            format!("the label card {number} was read, but its edges are not clear enough to measure by"),
+        ));
+    }
+    let burnt = card::burnt_share(&photo.rgb);
+    if found.cards.is_empty() && (found.unread || burnt > MOST_BURNT) {
+        let where_ = if found.unread {
+            "something like a QR code"
+        } else {
+            "a large part of the photo is burnt out; a label card in it"
+        };
+        doubts.push(Doubt::new(
+            "card-unreadable",
+            format!("{where_} cannot be read; expose for the card, keep it sharp and whole"),
+        ));
+    }
+    doubts
+}
+
+fn counted(n: usize, what: &str) -> String {
+    if n == 1 { format!("a {what}") } else { format!("{n} {what}s") }
+}
+
+/// The doubt of a photo without millimetres.
+fn with_scale_doubt(mut calibrated: Calibrated) -> Calibrated {
+    let known = calibrated.stated_scale.is_some() || calibrated.cards.iter().any(|card| card.pose.is_some());
+    if !known {
+        calibrated.doubts.push(Doubt::new(
+            "no-scale",
+            "the scale is unknown, so there are no millimetres; put a label card beside the plant or give --px-per-mm or \
+             --known",
+        ));
+    }
+    calibrated
 }
 
 /// Looks again at an estimated white once the plants are known (`plants`: 0 background, k = plant k), so that a pale or

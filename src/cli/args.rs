@@ -6,7 +6,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::str::FromStr;
 use variegauge::base::raster::Rect;
-use variegauge::options::{Hint, Options, Plants, Stroke, White};
+use variegauge::options::{Hint, Options, Plants, Scale, Stroke, White};
 use variegauge::photo::limits::limits_text;
 
 const ABOUT: &str = "Measures banded and variegated rosette succulents in photos: green, cream, gold and stress red of \
@@ -109,7 +109,7 @@ pub(super) struct Outputs {
 /// What the program is told about the photos.
 #[derive(Debug, clap::Args)]
 #[command(next_help_heading = "Measuring")]
-#[command(group = ArgGroup::new("hint"), group = ArgGroup::new("plants"))]
+#[command(group = ArgGroup::new("hint"), group = ArgGroup::new("plants"), group = ArgGroup::new("scale"))]
 struct Measuring {
     /// Only the main plant: sharp, central, large
     #[arg(long, group = "plants")]
@@ -135,9 +135,17 @@ struct Measuring {
     #[arg(long, value_name = "SPEC", value_parser = white, allow_hyphen_values = true)]
     white: Option<White>,
 
-    /// Scale at the plant, pixels a millimetre [default: no sizes in mm]
-    #[arg(long, value_name = "N", value_parser = scale, allow_hyphen_values = true)]
+    /// Scale at the plant, pixels a millimetre [default: from a label card, or no sizes in mm]
+    #[arg(long, value_name = "N", value_parser = scale, allow_hyphen_values = true, group = "scale")]
     px_per_mm: Option<f64>,
+
+    /// A length at the plant's height, between two points of the upright photo: a ruler, a pot's rim
+    #[arg(long, value_name = "X1,Y1,X2,Y2=MM", value_parser = known, allow_hyphen_values = true, group = "scale")]
+    known: Option<Scale>,
+
+    /// How far the label card lies under the middle of the leaves' height, mm [default: level with the soil]
+    #[arg(long, value_name = "MM", value_parser = below, allow_hyphen_values = true)]
+    card_below: Option<f64>,
 }
 
 /// Where a table goes.
@@ -159,7 +167,7 @@ pub(super) enum Color {
 impl Grade {
     /// The options of the measurement; reads the file of painted points.
     pub(super) fn options(&self) -> Result<Options, String> {
-        let Measuring { one, many, at, around, stroke, white, px_per_mm } = &self.measuring;
+        let Measuring { one, many, at, around, stroke, white, px_per_mm, known, card_below } = &self.measuring;
         let strokes = stroke.as_deref().map(strokes).transpose()?;
         let plants = match (one, many) {
             (true, _) => Plants::One,
@@ -167,7 +175,8 @@ impl Grade {
             (false, false) => Plants::Auto,
         };
         let hint = at.clone().or_else(|| around.clone()).or(strokes);
-        Ok(Options { plants, hint, white: *white, px_per_mm: *px_per_mm })
+        let scale = px_per_mm.map(Scale::PxPerMm).or(*known);
+        Ok(Options { plants, hint, white: *white, scale, card_below: *card_below })
     }
 }
 
@@ -218,6 +227,26 @@ fn white(text: &str) -> Result<White, String> {
 fn scale(text: &str) -> Result<f64, String> {
     let [scale]: [f64; 1] = numbers(text)?;
     if (0.1..=1000.0).contains(&scale) { Ok(scale) } else { Err("must be 0.1 to 1000".into()) }
+}
+
+fn known(text: &str) -> Result<Scale, String> {
+    let wrong = || "write X1,Y1,X2,Y2=MM, e.g. 410,880,1630,905=105".to_owned();
+    let (points, mm) = text.split_once('=').ok_or_else(wrong)?;
+    let [x1, y1, x2, y2]: [f64; 4] = numbers(points).map_err(|_| wrong())?;
+    let mm: f64 = mm.trim().parse().map_err(|_| wrong())?;
+    let length = (x1 - x2).hypot(y1 - y2);
+    if !(0.1..=10_000.0).contains(&mm) {
+        return Err("the length must be 0.1 to 10000 mm".into());
+    }
+    if !(10.0..=1e6).contains(&length) {
+        return Err("the two points must be at least 10 pixels apart".into());
+    }
+    Ok(Scale::Known { from: [x1, y1], to: [x2, y2], mm })
+}
+
+fn below(text: &str) -> Result<f64, String> {
+    let [mm]: [f64; 1] = numbers(text)?;
+    if (-500.0..=500.0).contains(&mm) { Ok(mm) } else { Err("must be -500 to 500 mm".into()) }
 }
 
 /// `N` numbers with commas between.
@@ -286,7 +315,10 @@ mod tests {
         assert_eq!(options.plants, Plants::One);
         assert_eq!(options.hint, Some(Hint::At { x: 3, y: 4 }));
         assert_eq!(options.white, Some(White::Codes([200.0, 210.0, 190.5])));
-        assert_eq!(options.px_per_mm, Some(12.5));
+        assert_eq!(options.scale, Some(Scale::PxPerMm(12.5)));
+        let options = parsed("variegauge grade a.jpg --known 10,20,40,60=25 --card-below 30").unwrap();
+        assert_eq!(options.scale, Some(Scale::Known { from: [10.0, 20.0], to: [40.0, 60.0], mm: 25.0 }));
+        assert_eq!(options.card_below, Some(30.0));
         let spot = Rect { x: 1, y: 2, width: 3, height: 4 };
         assert_eq!(parsed("variegauge grade a.jpg --white 1,2,3,4").unwrap().white, Some(White::Spot(spot)));
         assert_eq!(parsed("variegauge grade a.jpg --box 1,2,3,4").unwrap().hint, Some(Hint::Box(spot)));
@@ -307,6 +339,13 @@ mod tests {
             "--px-per-mm -3",
             "--px-per-mm nan",
             "--px-per-mm 1e300",
+            "--px-per-mm 12 --known 1,2,300,4=5",
+            "--known 1,2,300,4",
+            "--known 1,2,3,4=50",
+            "--known 1,2,300,4=0",
+            "--known 1,2,nan,4=9",
+            "--card-below x",
+            "--card-below 1e9",
             "--jobs 0",
             "--one --many",
             "--at 1,2 --box 1,2,3,4",

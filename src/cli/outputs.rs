@@ -191,7 +191,7 @@ mod tests {
             doubts: Vec::new(),
         };
         let white = White { source: WhiteSource::Estimated, rgb: [1.0; 3], mired_sd: 0.0, duv_sd: 0.0 };
-        let calibrated = Calibrated { photo, white, px_per_mm: None, doubts: Vec::new() };
+        let calibrated = Calibrated::new(photo, white);
         let outcome = Outcome { calibrated, plants: Vec::new() };
         let record = PhotoRecord::graded("in/IMG.jpg", "IMG-2", &outcome, &Options::default());
         let folder = folder.path();

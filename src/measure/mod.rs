@@ -2,7 +2,8 @@
 
 pub mod quality;
 
-use crate::base::raster::Raster;
+use crate::base::homography::Point;
+use crate::base::raster::{Raster, Rect};
 use crate::base::stats::{Interval, SplitMix64, quantile};
 use crate::tissue::TissueMap;
 use crate::tissue::class::{PerTissue, Tissue};
@@ -17,8 +18,10 @@ pub struct Measures {
     pub pixels: usize,
     /// Largest extent of the outline (Feret diameter), pixels.
     pub diameter_px: f64,
-    /// The same in mm, if the scale is known.
-    pub diameter_mm: Option<f64>,
+    /// Pixels a millimetre at the leaves' middle height, if the scale is known.
+    pub px_per_mm: Option<Interval>,
+    /// The diameter in mm.
+    pub diameter_mm: Option<Interval>,
     /// Share of each tissue of all visible leaf, sums to 1.
     pub tissue: PerTissue<f64>,
     /// Green / living leaf; `None` without living leaf.
@@ -31,23 +34,31 @@ pub struct Measures {
     pub green_capacity: Option<Interval>,
 }
 
-/// Measures one plant.
-pub fn measure(map: &TissueMap, samples: &Samples, px_per_mm: Option<f64>) -> Measures {
+/// Measures one plant. `scale` gives pixels a millimetre for its middle in the photo and its diameter in pixels.
+pub fn measure(map: &TissueMap, samples: &Samples, scale: impl Fn(Point, f64) -> Option<Interval>) -> Measures {
     let counts = map.counts();
     let pixels = counts.0.iter().sum::<usize>();
     let diameter_px = feret_diameter(&map.tissue);
+    let Rect { x, y, width, height } = map.bounds;
+    let px_per_mm = scale([x as f64 + width as f64 / 2.0, y as f64 + height as f64 / 2.0], diameter_px);
     let masked = PerTissue(counts.0.map(|n| n as f64));
     let with_interval = |ratio: Ratio| interval(ratio, &masked, samples);
     Measures {
         pixels,
         diameter_px,
-        diameter_mm: px_per_mm.map(|scale| diameter_px / scale),
+        px_per_mm,
+        diameter_mm: px_per_mm.map(|scale| length_mm(diameter_px, scale)),
         tissue: PerTissue(counts.0.map(|n| n as f64 / pixels.max(1) as f64)),
         green_fraction: with_interval(green_fraction),
         pale_fraction: with_interval(pale_fraction),
         red_fraction: with_interval(red_fraction),
         green_capacity: with_interval(green_capacity),
     }
+}
+
+/// A length in mm with the scale's interval.
+fn length_mm(pixels: f64, scale: Interval) -> Interval {
+    Interval { value: pixels / scale.value, low: pixels / scale.high, high: pixels / scale.low }
 }
 
 /// Part and whole of a fraction.
@@ -182,7 +193,7 @@ mod tests {
         let map = map(rows);
         let counts = PerTissue(map.counts().0.map(|n| n as f64 / 4.0));
         let samples = Samples { tiles: vec![counts; 4], readings: vec![counts; 3], disputed: 0.0 };
-        measure(&map, &samples, Some(2.0))
+        measure(&map, &samples, |_, _| Some(Interval { value: 2.0, low: 1.9, high: 2.1 }))
     }
 
     #[test]
@@ -212,7 +223,7 @@ mod tests {
     fn the_diameter_is_the_largest_extent() {
         let m = measured(&["g...", "gggg", "...."]);
         assert!((m.diameter_px - 20f64.sqrt()).abs() < 0.01);
-        assert!((m.diameter_mm.unwrap() - 20f64.sqrt() / 2.0).abs() < 0.01);
+        assert!((m.diameter_mm.unwrap().value - 20f64.sqrt() / 2.0).abs() < 0.01);
     }
 
     /// Tiles that differ widen the interval; readings that differ widen it further.
@@ -240,7 +251,7 @@ mod tests {
         let disputed = Samples { disputed: 15.0, ..samples(&[tile(1.0, 1.0); 10]) };
         let unread = Samples { readings: vec![tile(0.0, 0.0)], ..samples(&[tile(1.0, 1.0); 10]) };
         let width = |s: &Samples| {
-            let i = measure(&map, s, None).green_fraction.unwrap();
+            let i = measure(&map, s, |_, _| None).green_fraction.unwrap();
             assert!(i.low <= i.value && i.value <= i.high);
             i.high - i.low
         };

@@ -100,6 +100,7 @@ mod tests {
         let measures = Measures {
             pixels: 1,
             diameter_px: 1000.0,
+            px_per_mm: None,
             diameter_mm: None,
             tissue: PerTissue::default(),
             green_fraction: None,

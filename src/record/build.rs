@@ -1,11 +1,15 @@
 //! From what the stages made to the record: naming and rounding.
 
-use super::{Bands, Calibration, Estimate, FlagRecord, Pattern, PhotoRecord, PlantRecord, Settings, Status, Stripes};
+use super::{
+    Bands, Calibration, Card, Estimate, FlagRecord, Pattern, PhotoRecord, PlantRecord, Settings, Status, Stripes,
+};
 use crate::base::raster::Raster;
 use crate::base::stats::Interval;
-use crate::calibrate::{Calibrated, WhiteSource};
+use crate::calibrate::{Calibrated, Scale, WhiteSource};
+use crate::card::layout::CARD;
+use crate::card::{self, Pose};
 use crate::grade::Flag;
-use crate::options::Options;
+use crate::options::{self, Options};
 use crate::pipeline::{Outcome, Plant};
 use crate::tissue::class::PerTissue;
 use sha2::{Digest, Sha256};
@@ -25,7 +29,7 @@ impl PhotoRecord {
             taken_at: photo.taken_at.clone(),
             camera: photo.camera.clone(),
             doubts,
-            calibration: Some(Calibration::new(calibrated, options)),
+            calibration: Some(Calibration::new(calibrated)),
             plants: (1..).zip(plants).map(|(index, plant)| PlantRecord::new(index, plant)).collect(),
             ..Self::blank(file, stem, Status::Graded, options)
         }
@@ -57,9 +61,25 @@ impl PhotoRecord {
     }
 }
 
+impl Card {
+    fn new(card: &card::Card) -> Self {
+        let (scale, sd) = card.px_per_mm();
+        Self {
+            plant: card.number.to_string(),
+            kind: if *card.layout == CARD { "card" } else { "pot-label" },
+            corners: card.corners().map(|corner| corner.map(|value| (value * 100.0).round() / 100.0)),
+            px_per_mm: rounded(scale, 3),
+            px_per_mm_sd: rounded(sd, 4),
+            blur_px: card.blur_px.and_then(|px| rounded(px, 2)),
+        }
+    }
+}
+
 impl Calibration {
-    fn new(calibrated: &Calibrated, options: &Options) -> Self {
+    fn new(calibrated: &Calibrated) -> Self {
         let white = &calibrated.white;
+        let pose = calibrated.cards.first().and_then(|card| card.pose.as_ref());
+        let (tilt, distance) = (pose.map(Pose::tilt_deg), pose.map(Pose::distance_mm));
         Self {
             white: match white.source {
                 WhiteSource::Card => "card",
@@ -68,32 +88,40 @@ impl Calibration {
             },
             white_gain: white.rgb.map(|channel| rounded(1.0 / f64::from(channel), 4)),
             white_mired_sd: rounded(white.mired_sd, 1),
-            scale: match (options.px_per_mm, calibrated.px_per_mm) {
-                (Some(_), _) => "given",
-                (None, Some(_)) => "card",
-                (None, None) => "none",
+            scale: match calibrated.scale() {
+                Some(Scale::Stated(_)) => "given",
+                Some(Scale::Card(_)) => "card",
+                None => "none",
             },
-            px_per_mm: calibrated.px_per_mm.and_then(|scale| rounded(scale, 3)),
-            camera_tilt_deg: None,
-            camera_distance_mm: None,
-            cards: Vec::new(),
+            px_per_mm: calibrated.scale().and_then(|scale| match scale {
+                Scale::Stated(value) | Scale::Card(value) => rounded(value, 3),
+            }),
+            camera_tilt_deg: tilt.and_then(|(deg, _)| rounded(deg, 1)),
+            camera_tilt_sd_deg: tilt.and_then(|(_, sd)| rounded(sd, 1)),
+            camera_distance_mm: distance.and_then(|(mm, _)| rounded(mm, 0)),
+            camera_distance_sd_mm: distance.and_then(|(_, sd)| rounded(sd, 0)),
+            exposure: calibrated.exposure.and_then(|level| rounded(level, 3)),
+            cards: calibrated.cards.iter().map(Card::new).collect(),
         }
     }
 }
 
 impl PlantRecord {
     fn new(index: usize, plant: &Plant) -> Self {
-        let Plant { rosette, measures, grade, .. } = plant;
+        let Plant { rosette, label, measures, grade, .. } = plant;
         let bounds = rosette.bounds;
         Self {
             index,
-            number: None,
+            number: label.number.as_ref().map(ToString::to_string),
             bounds: [bounds.x, bounds.y, bounds.width, bounds.height],
             centre: centroid(&rosette.mask)
                 .map(|[x, y]| [x + bounds.x as f64, y + bounds.y as f64].map(|v| (v * 10.0).round() / 10.0)),
             pixels: measures.pixels,
             diameter_px: rounded(measures.diameter_px, 1),
-            diameter_mm: measures.diameter_mm.and_then(|mm| rounded(mm, 2)),
+            px_per_mm: Estimate::rounded(measures.px_per_mm, 3),
+            diameter_mm: measures.diameter_mm.and_then(|mm| rounded(mm.value, 2)),
+            diameter_mm_low: measures.diameter_mm.and_then(|mm| rounded(mm.low, 2)),
+            diameter_mm_high: measures.diameter_mm.and_then(|mm| rounded(mm.high, 2)),
             confidence: rounded(rosette.confidence, 4),
             tissue: PerTissue(measures.tissue.0.map(|share| rounded(share, 4))),
             green_fraction: Estimate::fraction(measures.green_fraction),
@@ -114,10 +142,14 @@ impl PlantRecord {
 
 impl Estimate {
     fn fraction(interval: Option<Interval>) -> Self {
+        Self::rounded(interval, 4)
+    }
+
+    fn rounded(interval: Option<Interval>, decimals: i32) -> Self {
         interval.map_or_else(Self::default, |i| Self {
-            value: rounded(i.value, 4),
-            low: rounded(i.low, 4),
-            high: rounded(i.high, 4),
+            value: rounded(i.value, decimals),
+            low: rounded(i.low, decimals),
+            high: rounded(i.high, decimals),
         })
     }
 }
@@ -130,12 +162,17 @@ impl FlagRecord {
 
 impl Settings {
     fn new(options: &Options) -> Self {
-        let Options { plants, hint, white, px_per_mm } = options;
-        let mut hash = hex(&Sha256::digest(format!("{plants:?} {hint:?} {white:?} {px_per_mm:?}")));
+        let Options { plants, hint, white, scale, card_below } = options;
+        let mut hash = hex(&Sha256::digest(format!("{plants:?} {hint:?} {white:?} {scale:?} {card_below:?}")));
         hash.truncate(16);
         let hint = hint.as_ref().map(ToString::to_string);
         let white = white.as_ref().map(ToString::to_string);
-        Self { plants: plants.name(), hint, white, px_per_mm: *px_per_mm, hash }
+        let (px_per_mm, known_length) = match scale {
+            Some(options::Scale::PxPerMm(value)) => (Some(*value), None),
+            Some(known) => (None, Some(known.to_string())),
+            None => (None, None),
+        };
+        Self { plants: plants.name(), hint, white, px_per_mm, known_length, card_below_mm: *card_below, hash }
     }
 }
 
@@ -189,7 +226,7 @@ mod tests {
         let none = json!({"value": null, "low": null, "high": null});
         let plant = json!({
             "index": 1, "plant": null, "box": [0, 0, 4, 2], "centre": [1.3, 0.4], "pixels": 7,
-            "diameter_px": 4.0, "diameter_mm": null, "confidence": 0.9,
+            "diameter_px": 4.0, "px_per_mm": none, "diameter_mm": null, "diameter_mm_low": null, "diameter_mm_high": null, "confidence": 0.9,
             "tissue": {"green": 0.5714, "cream": 0.1429, "gold": 0.0, "red": 0.1429, "band": 0.1429, "dead": 0.0, "unsure": 0.0},
             "green_fraction": {"value": 0.5714, "low": 0.5314, "high": 0.6114},
             "pale_fraction": {"value": 0.1429, "low": 0.1029, "high": 0.1829},
@@ -207,7 +244,8 @@ mod tests {
             "taken_at": "2026-01-31T09:15:00", "camera": null, "status": "graded", "error": null,
             "doubts": [{"code": "no-date", "text": "the photo has no date"}, {"code": "no-scale", "text": "no label card"}],
             "calibration": {"white": "estimated", "white_gain": [1.25, 1.0, 0.8], "white_mired_sd": 12.3, "scale": "none",
-                "px_per_mm": null, "camera_tilt_deg": null, "camera_distance_mm": null, "cards": []},
+                "px_per_mm": null, "camera_tilt_deg": null, "camera_tilt_sd_deg": null, "camera_distance_mm": null,
+                "camera_distance_sd_mm": null, "exposure": null, "cards": []},
             "plants": [plant], "program": value["program"], "settings": value["settings"]
         });
         assert_eq!(value, expected);
@@ -255,23 +293,14 @@ mod tests {
     }
 
     #[test]
-    fn a_stated_scale_is_given_and_a_found_one_is_the_cards() {
-        let mut outcome = outcome();
-        outcome.calibrated.px_per_mm = Some(25.123_456);
-        let scale = |options: &Options| {
-            let calibration = PhotoRecord::graded("a", "a", &outcome, options).calibration.unwrap();
-            (calibration.scale, calibration.px_per_mm)
-        };
-        assert_eq!(scale(&Options::default()), ("card", Some(25.123)));
-        assert_eq!(scale(&Options { px_per_mm: Some(25.123_456), ..Options::default() }), ("given", Some(25.123)));
-    }
-
-    #[test]
     fn other_settings_other_hash() {
-        let hash = |px_per_mm| Settings::new(&Options { px_per_mm, ..Options::default() }).hash;
-        assert_eq!(hash(None), hash(None));
-        assert_ne!(hash(None), hash(Some(10.0)));
-        assert_eq!(hash(None).len(), 16);
+        let settings = |scale| Settings::new(&Options { scale, ..Options::default() });
+        let known = options::Scale::Known { from: [1.0, 2.0], to: [30.0, 2.0], mm: 5.0 };
+        assert_eq!(settings(None).hash, settings(None).hash);
+        assert_ne!(settings(None).hash, settings(Some(options::Scale::PxPerMm(10.0))).hash);
+        assert_ne!(settings(Some(known)).hash, settings(Some(options::Scale::PxPerMm(5.8))).hash);
+        assert_eq!(settings(Some(known)).known_length.as_deref(), Some("1,2 to 30,2 is 5 mm"));
+        assert_eq!(settings(None).hash.len(), 16);
     }
 
     #[test]

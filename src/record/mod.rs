@@ -70,12 +70,18 @@ pub struct Calibration {
     pub white_mired_sd: Option<f64>,
     /// `card`, `given` or `none`.
     pub scale: &'static str,
-    /// Pixels a millimetre at the plant.
+    /// Pixels a millimetre: along the largest card, or as stated.
     pub px_per_mm: Option<f64>,
     /// Camera against the vertical of the card, degrees.
     pub camera_tilt_deg: Option<f64>,
+    /// Its standard uncertainty.
+    pub camera_tilt_sd_deg: Option<f64>,
     /// Camera to card, mm.
     pub camera_distance_mm: Option<f64>,
+    /// Its standard uncertainty.
+    pub camera_distance_sd_mm: Option<f64>,
+    /// Linear light of a perfect white surface beside the card, 1 = where the camera clips.
+    pub exposure: Option<f64>,
     /// Label cards found.
     pub cards: Vec<Card>,
 }
@@ -85,8 +91,16 @@ pub struct Calibration {
 pub struct Card {
     /// Plant number on it.
     pub plant: String,
+    /// `card` or `pot-label`.
+    pub kind: &'static str,
     /// Corners in the upright photo, pixels: top left, top right, bottom right, bottom left.
     pub corners: [[f64; 2]; 4],
+    /// Pixels a millimetre, mean of the four sides.
+    pub px_per_mm: Option<f64>,
+    /// Its standard uncertainty.
+    pub px_per_mm_sd: Option<f64>,
+    /// Standard deviation of the blur across its edges, pixels.
+    pub blur_px: Option<f64>,
 }
 
 /// One plant.
@@ -106,8 +120,14 @@ pub struct PlantRecord {
     pub pixels: usize,
     /// Largest extent, pixels.
     pub diameter_px: Option<f64>,
+    /// Pixels a millimetre at the leaves' middle height.
+    pub px_per_mm: Estimate,
     /// Largest extent, mm.
     pub diameter_mm: Option<f64>,
+    /// Lower end of its 95 % interval (the scale's alone).
+    pub diameter_mm_low: Option<f64>,
+    /// Upper end.
+    pub diameter_mm_high: Option<f64>,
     /// Agreement on the outline, 0..1.
     pub confidence: Option<f64>,
     /// Share of each tissue of all visible leaf.
@@ -223,6 +243,10 @@ pub struct Settings {
     pub white: Option<String>,
     /// Scale stated by the user, pixels a millimetre.
     pub px_per_mm: Option<f64>,
+    /// Length stated by the user.
+    pub known_length: Option<String>,
+    /// How far the cards lie under the leaves' middle, as stated by the user, mm.
+    pub card_below_mm: Option<f64>,
     /// First 16 hex digits of the SHA-256 of the above: equal settings have equal hashes.
     pub hash: String,
 }

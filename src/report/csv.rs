@@ -80,6 +80,8 @@ fn measured(row: &mut Row, plant: Option<&PlantRecord>) {
         row.number(&format!("{}_share", tissue.name()), plant.and_then(|p| p.tissue[tissue]), 4);
     }
     row.number("diameter_mm", plant.and_then(|p| p.diameter_mm), 2);
+    row.number("diameter_mm_low", plant.and_then(|p| p.diameter_mm_low), 2);
+    row.number("diameter_mm_high", plant.and_then(|p| p.diameter_mm_high), 2);
     row.number("diameter_px", plant.and_then(|p| p.diameter_px), 1);
     row.count("leaf_px", plant.map(|p| p.pixels));
     for (axis, column) in ["box_x_px", "box_y_px", "box_width_px", "box_height_px"].into_iter().enumerate() {
@@ -154,7 +156,7 @@ mod tests {
     #[test]
     fn one_row_a_plant_and_one_for_a_photo_without() {
         let mut outcome = drawn(&[&["gggc.."], &["....rr"]]);
-        outcome.plants[0].measures.diameter_mm = Some(4.0);
+        outcome.plants[0].measures.diameter_mm = Some(crate::base::stats::Interval { value: 4.0, low: 3.9, high: 4.1 });
         outcome.plants[1].grade.flags =
             ["a", "b"].map(|code| Flag { code, text: format!("is {code}"), value: 0.0, limit: 0.0 }).into();
         outcome.calibrated.doubts = vec![Doubt::new("no-scale", "no card")];

@@ -148,7 +148,8 @@ mod tests {
 
     fn photos() -> [PhotoRecord; 2] {
         let mut outcome = drawn(&[&["ggggggggcr"], &["oooooooooo"]]);
-        outcome.plants[0].measures.diameter_mm = Some(61.34);
+        outcome.plants[0].measures.diameter_mm =
+            Some(crate::base::stats::Interval { value: 61.34, low: 60.0, high: 62.0 });
         let text = "too pale: 0 % green capacity, the standard asks 20 %".to_owned();
         outcome.plants[1].grade.flags = vec![Flag { code: "too-pale", text, value: 0.0, limit: 0.2 }];
         outcome.calibrated.doubts = vec![Doubt::new("no-scale", "no label card, so no millimetres")];

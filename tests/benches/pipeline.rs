@@ -129,7 +129,8 @@ fn e_tissue(bencher: Bencher) {
 
 #[divan::bench]
 fn f_measure(bencher: Bencher) {
-    let scale = SUBJECT.outcome.calibrated.px_per_mm;
+    let calibrated = &SUBJECT.outcome.calibrated;
+    let scale = |place, diameter| calibrated.px_per_mm_at(None, place, diameter);
     let readings = readings();
     bencher.bench_local(|| readings.iter().map(|(map, samples)| measure(map, samples, scale)).collect::<Vec<_>>());
 }

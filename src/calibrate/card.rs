@@ -1,0 +1,172 @@
+//! White point and exposure from a label card's neutral parts.
+
+use super::to_srgb;
+use super::white::{White, WhiteSource};
+use crate::base::color::light::Light;
+use crate::base::color::{Linear, matrix};
+use crate::base::doubt::Doubt;
+use crate::base::raster::Raster;
+use crate::base::stats::quantile;
+use crate::card::layout::PAPER;
+use crate::card::{Card, Neutral};
+use crate::photo::Photo;
+
+/// Standard uncertainty of a card's white, mired, when the colour of its paper is not known: office paper of CIELAB b* -2
+/// to -4 reads 5 to 9 mired too cool (computed in `docs/science.md`), and the plant's light is not quite the card's.
+const MIRED_SD: f64 = 5.0;
+
+/// The same when the paper's colour was measured.
+const MEASURED_MIRED_SD: f64 = 3.0;
+
+/// The same across the locus, CIE 1960 uv.
+const DUV_SD: f64 = 0.001;
+
+/// Most of a part's samples that may be clipped.
+const MOST_CLIPPED: f64 = 0.02;
+
+/// Most of a part's samples that may be glare, shadow or dirt.
+const MOST_ODD: f64 = 0.4;
+
+/// Least linear light; darker parts carry noise and glare.
+const DARK: f64 = 0.01;
+
+/// Level at which a part counts half: noise weighs more on dark parts.
+const HALF: f64 = 0.03;
+
+/// Difference of a part's log ratios from the others' beyond which it does not count: something lies on it.
+const ODD_ONE: f64 = 0.1;
+
+/// Ratio of the brightest to the darkest paper (9th and 1st decile) from which the card's light is called uneven: half a
+/// stop. Common practice, no source.
+const UNEVEN: f64 = 1.41;
+
+/// What a card tells of the light.
+pub(super) struct FromCard {
+    pub(super) white: White,
+    /// Linear light of a perfect white surface beside the card; `None` where the paper is burnt out or not seen.
+    pub(super) exposure: Option<f64>,
+}
+
+/// White and exposure of the card's light, in the light that paper of colour `paper` (linear sRGB under D65, green = 1)
+/// sends back. `None` if too little of it can be used.
+pub(super) fn from_card(photo: &Photo, card: &Card, paper: Option<Linear>) -> Option<FromCard> {
+    let groups = groups(photo, &card.neutrals);
+    let rgb = agreed(&groups)?;
+    let seen = paper.map_or(rgb, |paper| [0, 1, 2].map(|i| rgb[i] / paper[i]));
+    let light = Light::from_srgb(seen)?;
+    let known = if paper.is_some() { MEASURED_MIRED_SD } else { MIRED_SD };
+    let shifts =
+        groups.iter().filter_map(|group| Some(Light::from_srgb(group.rgb())?.mired.0 - Light::from_srgb(rgb)?.mired.0));
+    let mut shifts: Vec<f64> = shifts.map(f64::abs).collect();
+    let scatter = quantile(&mut shifts, 0.5)? / 0.6745;
+    let mired_sd = known.hypot(scatter / (groups.len() as f64).sqrt());
+    let mut levels = paper_levels(&card.neutrals);
+    let exposure = quantile(&mut levels, 0.5).map(|level| level / PAPER);
+    Some(FromCard { white: White::new(WhiteSource::Card, light, mired_sd, DUV_SD), exposure })
+}
+
+/// A doubt if the light on the card's paper is uneven.
+pub(super) fn shade(card: &Card) -> Option<Doubt> {
+    let mut levels = paper_levels(&card.neutrals);
+    let ratio = quantile(&mut levels, 0.9)? / quantile(&mut levels, 0.1)?;
+    (ratio > UNEVEN).then(|| {
+        Doubt::new(
+            "card-shade",
+            format!(
+                "the light on the label card {} is uneven (its paper is {ratio:.1} times as bright in one part as in another), \
+                 so the plant's light may differ from the card's; keep shadows off both",
+                card.number
+            ),
+        )
+    })
+}
+
+/// Log ratios of a neutral part and how much it counts.
+struct Group {
+    ratios: [f64; 2],
+    weight: f64,
+}
+
+impl Group {
+    fn rgb(&self) -> Linear {
+        [self.ratios[0].exp() as f32, 1.0, self.ratios[1].exp() as f32]
+    }
+}
+
+/// Each usable patch, and all usable paper as one.
+fn groups(photo: &Photo, neutrals: &[Neutral]) -> Vec<Group> {
+    let to_srgb = to_srgb(photo.primaries);
+    let usable = neutrals.iter().filter(|part| part.clipped <= MOST_CLIPPED && part.odd <= MOST_ODD);
+    let (mut groups, mut paper) = (Vec::new(), Vec::new());
+    for part in usable {
+        let [r, g, b] = matrix::apply(&to_srgb, part.rgb);
+        if r.min(g).min(b) < DARK {
+            continue;
+        }
+        let group = Group { ratios: [(r / g).ln(), (b / g).ln()], weight: g / (g + HALF) };
+        if part.paper { paper.push(group) } else { groups.push(group) }
+    }
+    if !paper.is_empty() {
+        let median = |i: usize| quantile(&mut paper.iter().map(|group| group.ratios[i]).collect::<Vec<_>>(), 0.5);
+        if let (Some(red), Some(blue)) = (median(0), median(1)) {
+            groups.push(Group { ratios: [red, blue], weight: 1.0 });
+        }
+    }
+    groups
+}
+
+/// The colour that the parts agree on, linear sRGB, green = 1; `None` for fewer than two parts.
+fn agreed(groups: &[Group]) -> Option<Linear> {
+    if groups.len() < 2 {
+        return None;
+    }
+    let median = |i: usize| quantile(&mut groups.iter().map(|group| group.ratios[i]).collect::<Vec<_>>(), 0.5);
+    let middle = [median(0)?, median(1)?];
+    let near = |group: &&Group| (0..2).all(|i| (group.ratios[i] - middle[i]).abs() < ODD_ONE);
+    let (mut sum, mut total) = ([0.0; 2], 0.0);
+    for group in groups.iter().filter(near) {
+        (0..2).for_each(|i| sum[i] += group.weight * group.ratios[i]);
+        total += group.weight;
+    }
+    (total > 0.0).then(|| [(sum[0] / total).exp() as f32, 1.0, (sum[1] / total).exp() as f32])
+}
+
+/// Linear light of the paper's spots that are not burnt out.
+fn paper_levels(neutrals: &[Neutral]) -> Vec<f64> {
+    let sound = neutrals.iter().filter(|part| part.paper && part.clipped <= MOST_CLIPPED && part.odd <= MOST_ODD);
+    sound.map(|part| part.rgb[1]).filter(|level| *level > DARK).collect()
+}
+
+/// Distance of the printed edges from where a flat card would show them, mm, from which a card is called bent.
+const BENT_MM: f64 = 0.15;
+
+/// A doubt if the card is not flat.
+pub(super) fn uneven(card: &Card) -> Option<Doubt> {
+    let off = card.unevenness_mm();
+    (off > BENT_MM).then(|| {
+        Doubt::new(
+            "card-bent",
+            format!(
+                "the printed edges of the label card {} lie {off:.2} mm off those of a flat card: it is bent, folded, partly \
+                 covered or blurred, so lengths are less sure",
+                card.number
+            ),
+        )
+    })
+}
+
+/// Share of the photo, on a coarse grid, whose three channels are all burnt out.
+pub(super) fn burnt_share(rgb: &Raster<[u8; 3]>) -> f64 {
+    let step = (rgb.width().max(rgb.height()) / 256).max(1);
+    let (mut burnt, mut all) = (0_u32, 0_u32);
+    for y in (0..rgb.height()).step_by(step) {
+        for code in rgb.row(y).iter().step_by(step) {
+            burnt += u32::from(code.iter().all(|&value| value >= BURNT));
+            all += 1;
+        }
+    }
+    f64::from(burnt) / f64::from(all.max(1))
+}
+
+/// Codes of a burnt-out channel.
+const BURNT: u8 = 253;

@@ -1,0 +1,147 @@
+//! From a photo to its codes, and from a code to where its card lies.
+
+use super::decode::{Code, Seen, look, read_modules};
+use super::edges;
+use super::layout::{Area, Layout};
+use super::refine::{Fit, refine};
+use crate::base::homography::{Homography, Point};
+use crate::base::raster::Raster;
+use crate::base::resample::{fit, shrink};
+use crate::base::stats::quantile;
+use crate::base::window::soft;
+
+/// Longer side of the first look, pixels: a module of a card that fills a third of the photo is 8 pixels there.
+const LOOK: usize = 1600;
+
+/// Longer sides of the looks for large blurred codes and for small ones, where the first look found none.
+const OTHERS: [usize; 2] = [800, 2600];
+
+/// Longer side of the sharpened look for blurred codes, the blur that is taken out (standard deviation, pixels) and by how
+/// much.
+const SHARPENED: (usize, f32, f32) = (1000, 2.5, 2.0);
+
+/// Modules a side that a plant number's code may have: versions 1 to 3 of ISO/IEC 18004.
+const MODULES: [usize; 3] = [21, 25, 29];
+
+/// All codes of a photo, each once.
+#[derive(Debug, Default)]
+pub(super) struct Codes {
+    /// With corners in the photo.
+    pub(super) read: Vec<Code>,
+    /// Whether something looked like a code and could not be read.
+    pub(super) unread: bool,
+}
+
+/// Looks for codes, harder if none is found at first.
+pub(super) fn codes(rgb: &Raster<[u8; 3]>) -> Codes {
+    let mut codes = Codes::default();
+    let long = rgb.width().max(rgb.height());
+    codes.add(rgb, &grey(rgb, LOOK));
+    for other in OTHERS {
+        if codes.read.is_empty() && (other < LOOK || long > LOOK) {
+            codes.add(rgb, &grey(rgb, other));
+        }
+    }
+    if codes.read.is_empty() {
+        codes.add(rgb, &sharpened(&grey(rgb, SHARPENED.0)));
+    }
+    codes
+}
+
+impl Codes {
+    /// Adds what a look at the whole photo shows.
+    fn add(&mut self, rgb: &Raster<[u8; 3]>, picture: &Raster<u8>) {
+        let scale = rgb.width() as f64 / picture.width() as f64;
+        let place = |point: Point| point.map(|value| value * scale);
+        let Seen { codes, triples, unread } = look(picture);
+        for Code { text, corners } in codes {
+            self.keep(Code { text, corners: corners.map(place) });
+        }
+        for triple in triples.into_iter().map(|triple| triple.map(place)) {
+            let middle = [0, 1].map(|axis| f64::midpoint(triple[1][axis], triple[2][axis]));
+            if self.read.iter().all(|code| !covers(code, middle)) {
+                read_by_finders(rgb, triple).into_iter().for_each(|code| self.keep(code));
+            }
+        }
+        self.unread |= unread;
+    }
+
+    fn keep(&mut self, code: Code) {
+        let middle = middle(&code);
+        if middle.iter().all(|value| value.is_finite()) && self.read.iter().all(|known| !covers(known, middle)) {
+            self.read.push(code);
+        }
+    }
+}
+
+fn middle(code: &Code) -> Point {
+    [0, 1].map(|axis| code.corners.iter().map(|corner| corner[axis]).sum::<f64>() / 4.0)
+}
+
+/// Whether a place is nearer to a code's middle than half its longest side.
+fn covers(code: &Code, [x, y]: Point) -> bool {
+    let [u, v] = middle(code);
+    let side = |i: usize| {
+        let ([a, b], [c, d]) = (code.corners[i], code.corners[(i + 1) % 4]);
+        (a - c).hypot(b - d)
+    };
+    (x - u).hypot(y - v) < (0..4).map(side).fold(0.0, f64::max) / 2.0
+}
+
+/// A code that the decoders found but could not read, from the centres of its finder patterns: its modules are read where
+/// the finders' edges say that they are.
+fn read_by_finders(rgb: &Raster<[u8; 3]>, [tl, tr, bl]: [Point; 3]) -> Option<Code> {
+    MODULES.into_iter().find_map(|count| {
+        let (n, far) = (count as f64, count as f64 - 3.5);
+        let unit = Area { x: 0.0, y: 0.0, width: n, height: n };
+        let br = [tr[0] + bl[0] - tl[0], tr[1] + bl[1] - tl[1]];
+        let start = Homography::from_pairs([[3.5, 3.5], [far, 3.5], [far, far], [3.5, far]], [tl, tr, br, bl])?;
+        let fit = refine(rgb, &edges::finders(unit, count), &start, 8)?;
+        let text = read_modules(&edges::modules(rgb, &fit.map, unit, count)?)?;
+        Some(Code { text, corners: unit.corners().map(|corner| fit.map.apply(corner)) })
+    })
+}
+
+/// Where a card lies, from its code's rough corners. `None` if too few of its edges are seen.
+pub(super) fn locate(rgb: &Raster<[u8; 3]>, layout: &Layout, corners: [Point; 4]) -> Option<Fit> {
+    let code = layout.code;
+    let start = Homography::from_pairs(code.corners(), corners)?;
+    let count = modules_a_side(rgb, layout, &start)?;
+    let rough = refine(rgb, &edges::finders(code, count), &start, 5)?;
+    let grey = edges::modules(rgb, &rough.map, code, count)?;
+    let mut sorted = grey.as_slice().to_vec();
+    let contrast = quantile(&mut sorted, 0.9)? - quantile(&mut sorted, 0.1)?;
+    let mut all = edges::between_modules(code, &grey, 0.4 * contrast);
+    let code_alone = refine(rgb, &all, &rough.map, 3)?;
+    all.extend(edges::patches(layout));
+    refine(rgb, &all, &code_alone.map, 4)
+}
+
+/// The number of modules whose timing pattern (dark and light in turn, from one finder to the next) fits best.
+fn modules_a_side(rgb: &Raster<[u8; 3]>, layout: &Layout, map: &Homography) -> Option<usize> {
+    let alternation = |count: usize| -> Option<f64> {
+        let grey = edges::modules(rgb, map, layout.code, count)?;
+        let turn = |i: usize| if i % 2 == 0 { -1.0 } else { 1.0 };
+        let sum: f64 = (8..count - 8).map(|i| turn(i) * (grey.get(i, 6) + grey.get(6, i))).sum();
+        Some(sum / (count - 16) as f64)
+    };
+    let scores = MODULES.into_iter().filter_map(|count| Some((count, alternation(count)?)));
+    scores.max_by(|a, b| a.1.total_cmp(&b.1)).map(|(count, _)| count)
+}
+
+/// The photo in grey codes, its longer side `long`; never enlarged.
+fn grey(rgb: &Raster<[u8; 3]>, long: usize) -> Raster<u8> {
+    let (width, height) = fit(rgb.width(), rgb.height(), long);
+    shrink(rgb, rgb.bounds(), width, height)
+        .map(|[r, g, b]| ((u16::from(r) + 2 * u16::from(g) + u16::from(b)) / 4) as u8)
+}
+
+/// A picture with blur taken out in part (unsharp mask).
+fn sharpened(picture: &Raster<u8>) -> Raster<u8> {
+    let (_, sigma, amount) = SHARPENED;
+    let field = picture.map(f32::from);
+    let soft = soft(&field, sigma);
+    let sharper = |(v, s): (&f32, &f32)| (v + amount * (v - s)).clamp(0.0, 255.0) as u8;
+    let codes = field.as_slice().iter().zip(soft.as_slice()).map(sharper).collect();
+    Raster::from_vec(picture.width(), picture.height(), codes)
+}
