@@ -95,12 +95,15 @@ impl Group {
     }
 }
 
-/// A straight line with ends cut square, from `a` to `b` along x or y; `width` in mm.
+/// A straight line with ends cut square, along x or y; `width` in mm.
 pub(super) fn line(a: Point, b: Point, width: f64) -> Area {
-    let across =
-        |from: f64, to: f64| if from == to { (from - width / 2.0, width) } else { (from.min(to), (to - from).abs()) };
-    let ((x, width), (y, height)) = (across(a[0], b[0]), across(a[1], b[1]));
-    Area { x, y, width, height }
+    let [length, height] = [0, 1].map(|axis| (b[axis] - a[axis]).abs());
+    let [x, y] = [0, 1].map(|axis| a[axis].min(b[axis]));
+    if length > height {
+        Area { x, y: y - width / 2.0, width: length, height: width }
+    } else {
+        Area { x: x - width / 2.0, y, width, height }
+    }
 }
 
 /// The outline of a rectangle.

@@ -19,12 +19,12 @@ pub(super) struct Line {
 }
 
 impl Letters {
-    /// DejaVu Sans.
+    /// `DejaVu` Sans.
     pub(super) fn regular() -> Self {
         Self::new(dejavu::sans::regular())
     }
 
-    /// DejaVu Sans Bold.
+    /// `DejaVu` Sans Bold.
     pub(super) fn bold() -> Self {
         Self::new(dejavu::sans::bold())
     }

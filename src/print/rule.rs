@@ -26,7 +26,8 @@ pub(super) fn draw(rule: Rule, keep: Area, letters: &Letters) -> Vec<Shape> {
         (_, 0) => TICKS[1],
         _ => TICKS[0],
     };
-    let tick = |n: usize| line([at(n), rule.y + LINE / 2.0], [at(n), rule.y - length(n)], LINE);
+    // Lines touch but do not overlap: some viewers darken the edges of what is filled twice.
+    let tick = |n: usize| line([at(n), rule.y - LINE / 2.0], [at(n), rule.y - length(n)], LINE);
     let base = line([rule.x - LINE / 2.0, rule.y], [rule.x + rule.length + LINE / 2.0, rule.y], LINE);
     let lines = Shape::boxes((0..=last).map(tick).chain([base]));
     let numbers = (0..=last).step_by(10).filter_map(|n| {
@@ -41,7 +42,8 @@ pub(super) fn draw(rule: Rule, keep: Area, letters: &Letters) -> Vec<Shape> {
 /// A line of `length` mm to the right from `from`, with a tick at each end; the length is from tick to tick.
 pub(super) fn check([x, y]: Point, length: f64) -> Shape {
     let end = |x: f64| line([x, y - END], [x, y + END], LINE);
-    Shape::boxes([line([x, y], [x + length, y], LINE), end(x), end(x + length)])
+    let between = line([x + LINE / 2.0, y], [x + length - LINE / 2.0, y], LINE);
+    Shape::boxes([between, end(x), end(x + length)])
 }
 
 fn apart(a: Area, b: Area) -> bool {

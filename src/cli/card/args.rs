@@ -11,11 +11,11 @@ pub(in crate::cli) const ABOUT: &str = "Makes label cards to print: a plant's nu
 
 pub(in crate::cli) const EXAMPLES: &str = "\
 Examples:
-  variegauge card ZB-0042 -o card.pdf                        one card on a sheet of A4
-  variegauge card ZB-0040..ZB-0059 -o cards.pdf              20 cards on two sheets
-  variegauge card --plants plants.csv --paper letter -o cards.svg   numbers and names from a table
-  variegauge card 1..30 --name 'Zebra' --label -o pots.pdf   pot labels, a page each, for a label printer
-  variegauge card 1..30 --label --paper a4 -o pots.pdf       pot labels on a sheet";
+  variegauge card ZB-0042 -o card.pdf                      one card on a sheet of A4
+  variegauge card ZB-0040..ZB-0059 -o cards.pdf            20 cards on two sheets
+  variegauge card --plants plants.csv -o cards.pdf         numbers and names from a table
+  variegauge card 7 --name Zebra --paper letter -o a.svg   with a name, on US paper
+  variegauge card 1..30 --label -o pots.pdf                pot labels for a label printer";
 
 pub(in crate::cli) const AFTER: &str = "\
 Print at 100 %, not 'fit to page', on matt paper, and measure the 50 mm line of the sheet. Lay the card flat, level with \

@@ -49,7 +49,7 @@ fn labels(bytes: &[u8]) -> Result<Vec<Label>, String> {
 /// The file as text, without the mark that spreadsheets put first.
 fn text(bytes: &[u8]) -> Result<&str, String> {
     let text = std::str::from_utf8(bytes).map_err(|error| {
-        let line = 1 + bytes[..error.valid_up_to()].iter().filter(|&&byte| byte == b'\n').count();
+        let line = bytes[..error.valid_up_to()].split(|&byte| byte == b'\n').count();
         format!("line {line}: not UTF-8; save the table as \"CSV UTF-8\"")
     })?;
     Ok(text.strip_prefix('\u{feff}').unwrap_or(text))
@@ -63,8 +63,8 @@ fn line(text: &str, place: &Position) -> u64 {
 
 /// The separator that the first line has most of.
 fn separator(text: &str) -> u8 {
-    let first = text.lines().next().unwrap_or_default().as_bytes();
-    let count = |separator: u8| first.iter().filter(|&&byte| byte == separator).count();
+    let first = text.lines().next().unwrap_or_default();
+    let count = |separator: u8| first.matches(char::from(separator)).count();
     SEPARATORS.into_iter().rev().max_by_key(|&separator| count(separator)).unwrap_or(b',')
 }
 

@@ -145,8 +145,8 @@ fn told(args: &Card, (cards, pages): (usize, usize), mut files: impl ExactSizeIt
     let (what, check) = match args.paper() {
         Paper::A4 => (sheets("A4"), "check the 50 mm line"),
         Paper::Letter => (sheets("Letter"), "check the 50 mm line"),
-        Paper::Single if args.label => (format!("{cards}, a page each"), "check that the label fills its 50 x 25 mm"),
-        Paper::Single => (format!("{cards}, a page each"), "check that the rule is 50 mm long"),
+        Paper::Single if args.label => (format!("{cards}, one a page"), "check that the label fills its 50 x 25 mm"),
+        Paper::Single => (format!("{cards}, one a page"), "check that the rule is 50 mm long"),
     };
     format!("wrote {names}: {what}. Print at 100 %, not 'fit to page', and {check}")
 }
