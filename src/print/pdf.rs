@@ -86,7 +86,7 @@ mod tests {
         write(&[page.clone(), page], "(ZB-0001) Grün", &mut pdf).unwrap();
         let text = String::from_utf8_lossy(&pdf);
         assert!(text.starts_with("%PDF-1.7") && text.trim_end().ends_with("%%EOF"));
-        assert!(text.contains("/Count 2") && text.contains("/PrintScaling /None") && text.contains("/Title"), "{text}");
-        assert!(text.contains("/MediaBox [0 0 595.2756 841.8898]"), "{text}");
+        assert!(text.contains("/Count 2") && text.contains("/PrintScaling /None") && text.contains("/Title"));
+        assert!(text.contains("/MediaBox [0 0 595.2756 841.8898]"));
     }
 }

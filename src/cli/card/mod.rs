@@ -57,7 +57,8 @@ fn wrong(text: &str) -> Exit {
 /// The cards to print, each number once, and the numbers that were given more than once.
 fn labels(args: &Card) -> Result<(Vec<Label>, Vec<String>), String> {
     let numbers = args.numbers.iter().flat_map(|numbers| &numbers.0);
-    let mut all: Vec<Label> = numbers.map(|number| Label { number: number.clone(), name: args.name.clone() }).collect();
+    let name = args.name.as_deref().map(str::trim).filter(|name| !name.is_empty()).map(String::from);
+    let mut all: Vec<Label> = numbers.map(|number| Label { number: number.clone(), name: name.clone() }).collect();
     if let Some(path) = &args.plants {
         let listed = list::read(path)?;
         if listed.is_empty() {
