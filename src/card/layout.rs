@@ -22,7 +22,7 @@ pub struct Patch {
     pub reflectance: f64,
 }
 
-/// The millimetre rule: a base line with a tick a millimetre, ticks upwards.
+/// The millimetre rule: a base line with a tick a millimetre, ticks and numbers below it.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Rule {
     /// Left end of the base line, its zero.
@@ -170,7 +170,7 @@ mod tests {
             };
             assert!(inside(zone, layout.area()));
             let text = |line: TextLine| Area { x: line.x, y: line.y, width: line.width, height: line.height };
-            let rule = layout.rule.map(|rule| Area { x: rule.x, y: rule.y - 4.0, width: rule.length, height: 4.0 });
+            let rule = layout.rule.map(|rule| Area { x: rule.x, y: rule.y, width: rule.length, height: 7.0 });
             let parts = layout.patches.iter().map(|patch| patch.area).chain(rule);
             for part in parts.chain([text(layout.number), text(layout.name)]) {
                 assert!(inside(part, layout.area()) && apart(part, zone), "{part:?}");

@@ -69,8 +69,7 @@ fn paper(layout: &Layout) -> Vec<Area> {
     let quiet = QUIET_MODULES as f64 / 4.0;
     let line = |x: f64, y: f64, width: f64, height: f64| Area { x, y, width, height };
     let text = [layout.number, layout.name].map(|text| line(text.x, text.y, text.width, 1.5 * text.height));
-    // Ticks and numbers stand on either side of a rule's base line.
-    let rule = layout.rule.map(|rule| line(rule.x - 3.0, rule.y - 5.0, rule.length + 6.0, 15.0));
+    let rule = layout.rule.map(|rule| line(rule.x - 3.0, rule.y, rule.length + 6.0, 7.0));
     let patches = layout.patches.iter().map(|patch| patch.area);
     let printed: Vec<Area> = patches.chain(text).chain(rule).chain([layout.code]).collect();
     let steps = |length: f64| (0..((length - 2.0) / SPOT) as usize).map(|i| 1.0 + i as f64 * SPOT);

@@ -1,5 +1,6 @@
 //! The arguments.
 
+use super::card::args as card;
 use super::find;
 use clap::{ArgGroup, Parser, Subcommand, ValueEnum};
 use std::fs;
@@ -45,6 +46,10 @@ pub(super) enum Command {
     /// Measure the plants in photos
     #[command(long_about = ABOUT, before_help = EXAMPLES, after_help = after_help(), help_template = TEMPLATE)]
     Grade(Box<Grade>),
+
+    /// Make label cards to print and lay beside the plants
+    #[command(long_about = card::ABOUT, before_help = card::EXAMPLES, after_help = card::AFTER, help_template = TEMPLATE)]
+    Card(Box<card::Card>),
 }
 
 /// `variegauge grade`.
@@ -290,7 +295,7 @@ mod tests {
 
     fn parsed(line: &str) -> Result<Options, String> {
         let args = Args::try_parse_from(line.split_whitespace()).map_err(|error| error.to_string())?;
-        let Command::Grade(grade) = args.command;
+        let Command::Grade(grade) = args.command else { return Err("another command".into()) };
         grade.options()
     }
 

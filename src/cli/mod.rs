@@ -1,6 +1,7 @@
 //! The command line: arguments, printing, exit codes. The only place that reads the terminal and the environment.
 
 mod args;
+mod card;
 mod find;
 mod grade;
 mod guard;
@@ -15,7 +16,7 @@ use std::process::ExitCode;
 /// How the command ends.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Exit {
-    /// All photos were graded.
+    /// All photos were graded, or the cards were written.
     Graded = 0,
     /// Some photos failed or were refused.
     Some = 1,
@@ -32,6 +33,7 @@ pub(crate) fn main() -> ExitCode {
     guard::install();
     let exit = match Args::parse().command {
         Command::Grade(args) => grade::run(&args),
+        Command::Card(args) => card::run(&args),
     };
     ExitCode::from(exit as u8)
 }

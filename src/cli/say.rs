@@ -14,6 +14,11 @@ pub(super) fn error(text: &str) {
     line(&format!("error: {text}"));
 }
 
+/// `warning: TEXT`.
+pub(super) fn warning(text: &str) {
+    line(&format!("warning: {text}"));
+}
+
 /// `hint: TEXT`.
 pub(super) fn hint(text: &str) {
     line(&format!("hint: {text}"));

@@ -1,5 +1,7 @@
 //! What the tests of the built command share.
 
+#![allow(dead_code, reason = "no test file needs all of it")]
+
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
