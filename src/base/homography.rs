@@ -42,15 +42,12 @@ impl Homography {
     }
 
     /// From the picture back to the plane.
+    ///
+    /// # Panics
+    /// Never: that it can be turned round is checked when it is made.
     #[must_use]
     pub fn inverse(&self) -> Self {
-        Self(self.0.try_inverse().expect("checked when it was made"))
-    }
-
-    /// This map after another.
-    #[must_use]
-    pub fn after(&self, first: &Self) -> Self {
-        Self(self.0 * first.0)
+        Self(self.0.try_inverse().expect("it can be turned round"))
     }
 
     /// Whether the plane's point lies in front of the camera, on the same side as `reference`.

@@ -60,7 +60,9 @@ impl Codes {
         for triple in triples.into_iter().map(|triple| triple.map(place)) {
             let middle = [0, 1].map(|axis| f64::midpoint(triple[1][axis], triple[2][axis]));
             if self.read.iter().all(|code| !covers(code, middle)) {
-                read_by_finders(rgb, triple).into_iter().for_each(|code| self.keep(code));
+                if let Some(code) = read_by_finders(rgb, triple) {
+                    self.keep(code);
+                }
             }
         }
         self.unread |= unread;
@@ -121,7 +123,7 @@ pub(super) fn locate(rgb: &Raster<[u8; 3]>, layout: &Layout, corners: [Point; 4]
 fn modules_a_side(rgb: &Raster<[u8; 3]>, layout: &Layout, map: &Homography) -> Option<usize> {
     let alternation = |count: usize| -> Option<f64> {
         let grey = edges::modules(rgb, map, layout.code, count)?;
-        let turn = |i: usize| if i % 2 == 0 { -1.0 } else { 1.0 };
+        let turn = |i: usize| if i.is_multiple_of(2) { -1.0 } else { 1.0 };
         let sum: f64 = (8..count - 8).map(|i| turn(i) * (grey.get(i, 6) + grey.get(6, i))).sum();
         Some(sum / (count - 16) as f64)
     };

@@ -82,7 +82,9 @@ impl Pose {
         };
         let mut views: Vec<View> = (-GRID..=GRID).filter_map(view).collect();
         let total: f64 = views.iter().map(|view| view.weight).sum();
-        views.iter_mut().for_each(|view| view.weight /= total);
+        for view in &mut views {
+            view.weight /= total;
+        }
         (total > 0.0 && total.is_finite()).then_some(Self { views })
     }
 
