@@ -59,10 +59,11 @@ impl Codes {
         }
         for triple in triples.into_iter().map(|triple| triple.map(place)) {
             let middle = [0, 1].map(|axis| f64::midpoint(triple[1][axis], triple[2][axis]));
-            if self.read.iter().all(|code| !covers(code, middle)) {
-                if let Some(code) = read_by_finders(rgb, triple) {
-                    self.keep(code);
-                }
+            if self.read.iter().any(|code| covers(code, middle)) {
+                continue;
+            }
+            if let Some(code) = read_by_finders(rgb, triple) {
+                self.keep(code);
             }
         }
         self.unread |= unread;
