@@ -43,7 +43,7 @@ const UNEVEN: f64 = 1.41;
 /// What a card tells of the light.
 pub(super) struct FromCard {
     pub(super) white: White,
-    /// Linear light of a perfect white surface beside the card; `None` where the paper is burnt out or not seen.
+    /// Linear light of a perfect white surface beside the card; `None` where the paper is burnt out, not seen or unevenly lit.
     pub(super) exposure: Option<f64>,
 }
 
@@ -61,14 +61,19 @@ pub(super) fn from_card(photo: &Photo, card: &Card, paper: Option<Linear>) -> Op
     let scatter = quantile(&mut shifts, 0.5)? / 0.6745;
     let mired_sd = known.hypot(scatter / (groups.len() as f64).sqrt());
     let mut levels = paper_levels(&card.neutrals);
-    let exposure = quantile(&mut levels, 0.5).map(|level| level / PAPER);
+    let even = unevenness(&mut levels).is_some_and(|ratio| ratio <= UNEVEN);
+    let exposure = quantile(&mut levels, 0.5).filter(|_| even).map(|level| level / PAPER);
     Some(FromCard { white: White::new(WhiteSource::Card, light, mired_sd, DUV_SD), exposure })
+}
+
+/// Ratio of the brightest to the darkest paper, 9th and 1st decile.
+fn unevenness(levels: &mut [f64]) -> Option<f64> {
+    Some(quantile(levels, 0.9)? / quantile(levels, 0.1)?)
 }
 
 /// A doubt if the light on the card's paper is uneven.
 pub(super) fn shade(card: &Card) -> Option<Doubt> {
-    let mut levels = paper_levels(&card.neutrals);
-    let ratio = quantile(&mut levels, 0.9)? / quantile(&mut levels, 0.1)?;
+    let ratio = unevenness(&mut paper_levels(&card.neutrals))?;
     (ratio > UNEVEN).then(|| {
         Doubt::new(
             "card-shade",

@@ -36,7 +36,8 @@ pub struct Bands {
     pub band: Raster<bool>,
     /// True where band and leaf share a pixel.
     pub mixed: Raster<bool>,
-    /// Lightness of leaf tissue with the bands as the white that fixes exposure; `None` where no band is near.
+    /// Lightness of leaf tissue with the bands as the white that fixes exposure, or a label card where no band is near
+    /// (bands stand in the leaf's own light, a card beside it); `None` without both.
     pub lightness: Raster<Option<f32>>,
     /// Lightness as photographed, freed from the bands' white.
     pub unanchored: Raster<f32>,
@@ -69,7 +70,8 @@ impl Bands {
 
 /// Finds the bands. They are the locally least coloured and brightest lines of the leaf; cream tissue is pale over
 /// wider areas and keeps some colour, so it never is the lowest third of its own surroundings and near white as well.
-pub fn bands(leaf: &Leaf, planes: &Planes) -> Bands {
+/// `exposure`: linear light of a perfect white surface beside a label card.
+pub fn bands(leaf: &Leaf, planes: &Planes, exposure: Option<f64>) -> Bands {
     let d = leaf.diameter;
     let (w, h) = (leaf.mask.width(), leaf.mask.height());
     let inside = leaf.mask.map(|m| f32::from(u8::from(m)));
@@ -95,8 +97,10 @@ pub fn bands(leaf: &Leaf, planes: &Planes) -> Bands {
     let weight = leaf_weight(&rank, &band, &edge, &inside);
     let unbled = |plane: &Raster<f32>| away_from_bands(plane, &weight, &inside, 0.012 * d);
     let lightness = unbled(&planes.lightness);
+    let beside_card = exposure.map(|level| level.cbrt() as f32);
     let anchor = |i: usize| {
-        anchored.as_slice()[i].then(|| BAND_LIGHTNESS * lightness.as_slice()[i] / white.as_slice()[i].max(0.02))
+        let white = anchored.as_slice()[i].then(|| white.as_slice()[i].max(0.02) / BAND_LIGHTNESS);
+        Some(lightness.as_slice()[i] / white.or(beside_card)?)
     };
     let lightness_known = Raster::from_vec(w, h, (0..w * h).map(anchor).collect());
     for (m, &e) in mixed.as_mut_slice().iter_mut().zip(edge.as_slice()) {

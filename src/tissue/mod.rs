@@ -56,7 +56,7 @@ pub fn read(calibrated: &Calibrated, rosette: &Rosette, closeness: f64) -> (Tiss
     let picture = &calibrated.photo.rgb;
     let converter = calibrated.converter();
     let leaf = Leaf::look(picture, rosette, GRID);
-    let bands = form::bands(&leaf, &leaf.planes(&converter));
+    let bands = form::bands(&leaf, &leaf.planes(&converter), calibrated.exposure);
     let evidence = witness::ask(picture, rosette, closeness, &converter, (leaf.mask.width(), leaf.mask.height()));
     let tissue = judge_leaf(&leaf, &bands, &evidence);
     let share = |why: Unreadable| {
