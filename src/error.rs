@@ -19,6 +19,9 @@ pub enum Error {
     /// The photo is sound but cannot be measured: status `refused`, with the number and what to change.
     #[error("{0}")]
     Refused(String),
+    /// The standard file is not right.
+    #[error("{0}")]
+    Standard(String),
     /// An output file cannot be written.
     #[error("cannot write {path}: {source}")]
     Write {

@@ -22,4 +22,5 @@ pub mod print;
 pub mod record;
 pub mod report;
 pub mod segment;
+pub mod standard;
 pub mod tissue;

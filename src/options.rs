@@ -17,6 +17,17 @@ pub struct Options {
     pub scale: Option<Scale>,
     /// How far the label cards lie under the middle of the leaves' height, mm. Default: level with the soil.
     pub card_below: Option<f64>,
+    /// What was measured on the printed label cards. Default: nothing.
+    pub print: CardPrint,
+}
+
+/// What was measured on the printed label cards, once for all that came from one printer and paper.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct CardPrint {
+    /// Colour of the bare paper: CIELAB under D50, 2 degree observer, as print densitometers show it (ISO 13655).
+    pub paper_lab: Option<[f64; 3]>,
+    /// Length of the 50 mm check line, mm.
+    pub check_line_mm: Option<f64>,
 }
 
 /// How many plants a photo holds.

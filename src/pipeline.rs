@@ -76,7 +76,7 @@ fn calibration(options: &Options) -> calibrate::Options {
         Scale::PxPerMm(value) => StatedScale::PxPerMm(value),
         Scale::Known { from, to, mm } => StatedScale::Known { from, to, mm },
     });
-    calibrate::Options { white, scale, card_below: options.card_below, print: calibrate::CardPrint::default() }
+    calibrate::Options { white, scale, card_below: options.card_below, print: options.print }
 }
 
 /// Plant numbers (from 1) in the photo's full size, 0 elsewhere.

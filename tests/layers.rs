@@ -7,7 +7,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Each module of the library with the modules of ours that it may import.
-const MAY: [(&str, &str); 17] = [
+const MAY: [(&str, &str); 18] = [
     ("base", ""),
     ("error", ""),
     ("options", "base"),
@@ -18,6 +18,7 @@ const MAY: [(&str, &str); 17] = [
     ("calibrate", "base card error options photo"),
     ("segment", "base error options network calibrate"),
     ("label", "base card calibrate segment"),
+    ("standard", "error options"),
     ("tissue", "base options network calibrate segment"),
     ("measure", "base options calibrate segment tissue"),
     ("grade", "base options tissue measure"),

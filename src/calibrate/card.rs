@@ -10,6 +10,8 @@ use crate::base::stats::quantile;
 use crate::card::layout::PAPER;
 use crate::card::{Card, Neutral};
 use crate::photo::Photo;
+use palette::white_point::{D50, WhitePoint};
+use palette::{IntoColor, Lab, Xyz};
 
 /// Standard uncertainty of a card's white, mired, when the colour of its paper is not known: office paper of CIELAB b* -2
 /// to -4 reads 5 to 9 mired too cool (computed in `docs/science.md`), and the plant's light is not quite the card's.
@@ -39,6 +41,16 @@ const ODD_ONE: f64 = 0.1;
 /// Ratio of the brightest to the darkest paper (9th and 1st decile) from which the card's light is called uneven: half a
 /// stop. Common practice, no source.
 const UNEVEN: f64 = 1.41;
+
+/// Paper of a CIELAB colour (D50, 2 degree observer) as linear sRGB under D65, green = 1.
+pub(super) fn paper([l, a, b]: [f64; 3]) -> Linear {
+    let xyz: Xyz<D50, f64> = Lab::new(l, a, b).into_color();
+    let d65 = matrix::xyz_of_xy(matrix::D65);
+    let d50 = <D50 as WhitePoint<f64>>::get_xyz();
+    let adapted = matrix::apply(&matrix::bradford([d50.x, d50.y, d50.z], d65), [xyz.x, xyz.y, xyz.z]);
+    let rgb = matrix::apply(&matrix::inverse(&matrix::rgb_to_xyz(&matrix::SRGB, matrix::D65)), adapted);
+    rgb.map(|part| (part / rgb[1]) as f32)
+}
 
 /// What a card tells of the light.
 pub(super) struct FromCard {
@@ -175,3 +187,19 @@ pub(super) fn burnt_share(rgb: &Raster<[u8; 3]>) -> f64 {
 
 /// Codes of a burnt-out channel.
 const BURNT: u8 = 253;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Office paper taken for neutral is a mistake of 5, 9, 13 and 24 mired at CIELAB b* -2, -4, -6 and -10 (computed with
+    /// colour-science 0.4.7).
+    #[test]
+    fn bluish_paper_is_as_blue_as_the_reference_says() {
+        let mired = |b: f64| Light::from_srgb(paper([94.0, 0.0, b])).unwrap().mired.0;
+        for (b, shift) in [(-2.0, -5.0), (-4.0, -9.0), (-6.0, -13.0), (-10.0, -24.0)] {
+            assert!((mired(b) - mired(0.0) - shift).abs() < 2.0, "{b}: {}", mired(b) - mired(0.0));
+        }
+        assert!(paper([94.0, 0.0, 0.0]).iter().all(|part| (part - 1.0).abs() < 1e-3));
+    }
+}

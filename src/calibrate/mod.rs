@@ -18,6 +18,7 @@ use crate::base::doubt::Doubt;
 use crate::base::raster::Raster;
 use crate::base::stats::Interval;
 use crate::card::{self as cards, Card, Found};
+use crate::options::CardPrint;
 use crate::photo::{Photo, Primaries};
 
 /// Half-width of the white point's 95 % interval, mired, beyond which a photo is marked: within 20 mired the green share
@@ -38,15 +39,6 @@ pub struct Options {
     pub card_below: Option<f64>,
     /// What was measured on the printed cards.
     pub print: CardPrint,
-}
-
-/// What was measured on the printed cards, once for all that came from one printer and paper.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct CardPrint {
-    /// Colour of the bare paper, linear sRGB under D65, green = 1.
-    pub paper: Option<Linear>,
-    /// Length of the 50 mm check line, mm.
-    pub check_line_mm: Option<f64>,
 }
 
 /// A photo whose colours and lengths can be read.
@@ -106,7 +98,8 @@ pub fn calibrate(photo: Photo, options: &Options) -> Calibrated {
         doubts.push(doubt);
         None
     });
-    let from_card = found.cards.iter().find_map(|card| card::from_card(&photo, card, options.print.paper));
+    let paper = options.print.paper_lab.map(card::paper);
+    let from_card = found.cards.iter().find_map(|card| card::from_card(&photo, card, paper));
     if let (None, None, Some(card)) = (&given, &from_card, found.cards.first()) {
         doubts.push(Doubt::new(
             "card-burnt",

@@ -9,6 +9,7 @@ use std::str::FromStr;
 use variegauge::base::raster::Rect;
 use variegauge::options::{Hint, Options, Plants, Scale, Stroke, White};
 use variegauge::photo::limits::limits_text;
+use variegauge::standard::Standard;
 
 const ABOUT: &str = "Measures banded and variegated rosette succulents in photos: green, cream, gold and stress red of \
     each plant, with 95 % ranges. Photos are only read, never changed.";
@@ -151,6 +152,10 @@ struct Measuring {
     /// How far the label card lies under the middle of the leaves' height, mm [default: level with the soil]
     #[arg(long, value_name = "MM", value_parser = below, allow_hyphen_values = true)]
     card_below: Option<f64>,
+
+    /// The nursery's standard (TOML); so far what was measured on the printed label cards
+    #[arg(long, value_name = "FILE")]
+    standard: Option<PathBuf>,
 }
 
 /// Where a table goes.
@@ -172,7 +177,8 @@ pub(super) enum Color {
 impl Grade {
     /// The options of the measurement; reads the file of painted points.
     pub(super) fn options(&self) -> Result<Options, String> {
-        let Measuring { one, many, at, around, stroke, white, px_per_mm, known, card_below } = &self.measuring;
+        let Measuring { one, many, at, around, stroke, white, px_per_mm, known, card_below, standard } =
+            &self.measuring;
         let strokes = stroke.as_deref().map(strokes).transpose()?;
         let plants = match (one, many) {
             (true, _) => Plants::One,
@@ -181,7 +187,8 @@ impl Grade {
         };
         let hint = at.clone().or_else(|| around.clone()).or(strokes);
         let scale = px_per_mm.map(Scale::PxPerMm).or(*known);
-        Ok(Options { plants, hint, white: *white, scale, card_below: *card_below })
+        let print = standard.as_deref().map(self::standard).transpose()?.unwrap_or_default().card.into();
+        Ok(Options { plants, hint, white: *white, scale, card_below: *card_below, print })
     }
 }
 
@@ -259,6 +266,19 @@ fn numbers<T: FromStr, const N: usize>(text: &str) -> Result<[T; N], String> {
     let numbers: Option<Vec<T>> = text.split(',').map(|part| part.trim().parse().ok()).collect();
     let wrong = || format!("write {N} number{} with commas between, without units", if N == 1 { "" } else { "s" });
     numbers.and_then(|numbers| numbers.try_into().ok()).ok_or_else(wrong)
+}
+
+/// Most bytes of a standard file.
+const LONGEST_STANDARD: u64 = 1 << 20;
+
+fn standard(path: &Path) -> Result<Standard, String> {
+    let wrong = |text: String| format!("--standard {}: {text}", path.display());
+    let size = fs::metadata(path).map_err(|error| wrong(error.to_string()))?;
+    if !size.is_file() || size.len() > LONGEST_STANDARD {
+        return Err(wrong("no TOML file of less than a megabyte".into()));
+    }
+    let text = fs::read_to_string(path).map_err(|error| wrong(error.to_string()))?;
+    Standard::parse(text.trim_start_matches('\u{feff}')).map_err(|error| wrong(error.to_string()))
 }
 
 /// Reads painted points: a line each, `X,Y,plant` or `X,Y,other`; empty lines and lines that begin with `#` are skipped.

@@ -11,9 +11,10 @@ use std::collections::HashSet;
 use std::fs;
 use std::path::Path;
 use variegauge::error::Error;
-use variegauge::options::Options;
+use variegauge::options::{Options, Scale};
 use variegauge::photo::limits::MAX_FILE_BYTES;
 use variegauge::pipeline;
+use variegauge::record::seen::Numbers;
 use variegauge::record::{PhotoRecord, Status, hex};
 use variegauge::report::file::Inputs;
 use variegauge::report::names;
@@ -51,6 +52,9 @@ pub(super) fn run(args: &Grade) -> Exit {
     if options.hint.is_some() && found.sources.len() > 1 {
         return wrong("--at, --box and --stroke tell of one photo, but several were found");
     }
+    if matches!(options.scale, Some(Scale::Known { .. })) && found.sources.len() > 1 {
+        return wrong("--known tells of one photo, but several were found");
+    }
     grade(args, &options, &found).unwrap_or_else(|error| {
         say::error(&error.to_string());
         say::remedy(&error).into_iter().for_each(say::hint);
@@ -85,9 +89,10 @@ fn grade(args: &Grade, options: &Options, found: &Found) -> Result<Exit, Error> 
     let pictures = Pictures::open(&args.outputs, &stems, &inputs)?;
     let mut tables = Tables::open(&args.outputs, &inputs, files.iter().map(String::as_str))?;
     let mut progress = Progress::new(paths.len(), args.outputs.quiet);
-    let (mut count, mut told) = (Count::default(), HashSet::new());
+    let (mut count, mut told, mut numbers) = (Count::default(), HashSet::new(), Numbers::default());
     let work = |index: usize, source: &Source| photo(source, (&files[index], &stems[index]), options, &pictures);
-    pipeline::in_order(&found.sources, jobs(args, paths.len()), work, |done| {
+    pipeline::in_order(&found.sources, jobs(args, paths.len()), work, |mut done| {
+        numbers.mark(&mut done.record);
         count.add(&done.record);
         progress.aside(|| tell(done, &mut tables, &mut told));
         progress.step();

@@ -162,8 +162,9 @@ impl FlagRecord {
 
 impl Settings {
     fn new(options: &Options) -> Self {
-        let Options { plants, hint, white, scale, card_below } = options;
-        let mut hash = hex(&Sha256::digest(format!("{plants:?} {hint:?} {white:?} {scale:?} {card_below:?}")));
+        let Options { plants, hint, white, scale, card_below, print } = options;
+        let mut hash =
+            hex(&Sha256::digest(format!("{plants:?} {hint:?} {white:?} {scale:?} {card_below:?} {print:?}")));
         hash.truncate(16);
         let hint = hint.as_ref().map(ToString::to_string);
         let white = white.as_ref().map(ToString::to_string);
@@ -172,7 +173,17 @@ impl Settings {
             Some(known) => (None, Some(known.to_string())),
             None => (None, None),
         };
-        Self { plants: plants.name(), hint, white, px_per_mm, known_length, card_below_mm: *card_below, hash }
+        Self {
+            plants: plants.name(),
+            hint,
+            white,
+            px_per_mm,
+            known_length,
+            card_below_mm: *card_below,
+            card_paper_lab: print.paper_lab,
+            card_check_line_mm: print.check_line_mm,
+            hash,
+        }
     }
 }
 

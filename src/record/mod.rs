@@ -2,6 +2,7 @@
 //! `variegauge.photo/1`. Each key is explained in `docs/output.md`. Keys that no stage measures yet are null.
 
 mod build;
+pub mod seen;
 
 use crate::base::doubt::Doubt;
 use crate::error::Error;
@@ -247,8 +248,19 @@ pub struct Settings {
     pub known_length: Option<String>,
     /// How far the cards lie under the leaves' middle, as stated by the user, mm.
     pub card_below_mm: Option<f64>,
+    /// Colour of the cards' paper by the standard, CIELAB under D50.
+    pub card_paper_lab: Option<[f64; 3]>,
+    /// Length of the cards' check line by the standard, mm.
+    pub card_check_line_mm: Option<f64>,
     /// First 16 hex digits of the SHA-256 of the above: equal settings have equal hashes.
     pub hash: String,
+}
+
+impl PlantRecord {
+    /// How the plant is named in a photo: its place, and its number if a card tells it.
+    pub fn title(&self) -> String {
+        self.number.as_ref().map_or_else(|| self.index.to_string(), |number| format!("{} {number}", self.index))
+    }
 }
 
 impl Status {

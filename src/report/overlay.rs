@@ -5,7 +5,7 @@ use super::paint::{Pen, Style, fill};
 use super::palette::{self, DARK, DIM, LIGHT};
 use super::text::shown;
 use crate::base::raster::{Raster, Rect};
-use crate::record::PhotoRecord;
+use crate::record::{Card, PhotoRecord};
 use crate::tissue::TissueMap;
 use crate::tissue::class::Tissue;
 use fast_image_resize as resize;
@@ -36,8 +36,13 @@ pub fn draw(rgb: &Raster<[u8; 3]>, plants: &[&TissueMap], photo: &PhotoRecord) -
     labels.outline(&mut marked);
     let pen = Pen::new();
     let size = (2 * labels.width() / 88).max(18);
-    for (index, map) in (1..).zip(plants) {
-        labels.number(&mut marked, (index, scaled(map.bounds, scale)), &pen, size * 5 / 4);
+    for (plant, map) in photo.plants.iter().zip(plants) {
+        labels.badge(&mut marked, (&plant.title(), scaled(map.bounds, scale)), &pen, size * 5 / 4);
+    }
+    for card in photo.calibration.iter().flat_map(|calibration| &calibration.cards) {
+        self::card(&mut marked, card, scale);
+        let [x, y] = card.corners[0].map(|value| (value * scale).max(0.0) as usize);
+        labels.badge(&mut marked, (&card.plant, Rect { x, y, width: 1, height: 1 }), &pen, size);
     }
     composed([&original, &marked], photo, size, &pen)
 }
@@ -142,11 +147,10 @@ impl Labels {
         }
     }
 
-    /// Writes a plant's number in a dark badge beside it, where it hides least of any plant.
-    fn number(&self, pane: &mut RgbImage, (index, plant): (usize, Rect), pen: &Pen, size: usize) {
-        let text = index.to_string();
+    /// Writes a text in a dark badge in or beside a rectangle, where it hides least of any plant.
+    fn badge(&self, pane: &mut RgbImage, (text, place): (&str, Rect), pen: &Pen, size: usize) {
         let style = Style { size: size as f32, color: LIGHT, bold: true };
-        let (width, height) = (pen.width(&text, style) + size * 2 / 3, size * 4 / 3);
+        let (width, height) = (pen.width(text, style) + size * 2 / 3, size * 4 / 3);
         let badge = |(x, y): (usize, usize)| {
             let x = x.min(self.0.width().saturating_sub(width));
             let y = y.min(self.0.height().saturating_sub(height));
@@ -156,10 +160,10 @@ impl Labels {
             let pixels = (area.y..area.bottom()).flat_map(|y| (area.x..area.right()).map(move |x| (x, y)));
             pixels.filter(|&(x, y)| self.plant(x, y) > 0).count()
         };
-        let places = places(plant, (width, height)).into_iter().map(badge);
+        let places = places(place, (width, height)).into_iter().map(badge);
         let area = places.min_by_key(hidden).expect("there are several places");
         fill(pane, (area.x, area.y), (area.width, area.height), DARK);
-        pen.write(pane, (area.x + size / 3, area.y + size / 6), &text, style);
+        pen.write(pane, (area.x + size / 3, area.y + size / 6), text, style);
     }
 }
 
@@ -172,6 +176,24 @@ fn places(plant: Rect, (width, height): (usize, usize)) -> [(usize, usize); 8] {
     let corners = [(left, top), (right, top), (left, bottom), (right, bottom)];
     let sides = [(middle, above), (plant.right(), centre), (before, centre), (middle, plant.bottom())];
     std::array::from_fn(|i| if i < 4 { corners[i] } else { sides[i - 4] })
+}
+
+/// Draws a card's outline, a light line with a dark halo.
+fn card(pane: &mut RgbImage, card: &Card, scale: f64) {
+    let corners = card.corners.map(|corner| corner.map(|value| value * scale));
+    let (width, height) = (f64::from(pane.width()), f64::from(pane.height()));
+    for (radius, color) in [(LINE.1, DARK), (LINE.0, LIGHT)] {
+        for side in 0..4 {
+            let ([x, y], [u, v]) = (corners[side], corners[(side + 1) % 4]);
+            let steps = (x - u).hypot(y - v).min(4.0 * (width + height)).ceil().max(1.0) as usize;
+            for part in (0..=steps).map(|i| i as f64 / steps as f64) {
+                let (x, y) = (x + part * (u - x), y + part * (v - y));
+                if (0.0..width).contains(&x) && (0.0..height).contains(&y) {
+                    stamp(pane, (x as usize, y as usize), radius, color);
+                }
+            }
+        }
+    }
 }
 
 fn stamp(pane: &mut RgbImage, (x, y): (usize, usize), radius: f32, color: [u8; 3]) {

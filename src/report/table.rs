@@ -5,7 +5,7 @@ use crate::record::{Estimate, PhotoRecord, PlantRecord, Status};
 use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
 
 /// Columns before and after which two blanks stand: plant, three fractions, size.
-const COLUMNS: [(&str, usize); 5] = [("plant", 5), ("green", 14), ("pale", 14), ("stress red", 14), ("    size", 8)];
+const COLUMNS: [(&str, usize); 5] = [("plant", 12), ("green", 14), ("pale", 14), ("stress red", 14), ("    size", 8)];
 
 /// Blanks before a remark.
 const INDENT: usize = 4;
@@ -76,12 +76,13 @@ impl Table {
         let Some(name) = self.name else {
             let [green, pale, red] = fractions.map(|f| percent(&f));
             let head = if file.is_empty() { String::new() } else { shortened(file, self.width) + "\n" };
-            let text = format!("plant {}: green {green}, pale {pale}, stress red {red}, size {size}", plant.index);
+            let text = format!("plant {}: green {green}, pale {pale}, stress red {red}, size {size}", plant.title());
             return head + &self.indented(&text);
         };
         let [green, pale, red] = fractions.map(|f| aligned(&f));
         let name = padded(&shortened(file, name), name);
-        format!("{name}  {:>5}  {green:<14}  {pale:<14}  {red:<14}  {size:>8}\n", plant.index)
+        let plant = padded(&shortened(&plant.title(), COLUMNS[0].1), COLUMNS[0].1);
+        format!("{name}  {plant}  {green:<14}  {pale:<14}  {red:<14}  {size:>8}\n")
     }
 
     fn stopped(&self, photo: &PhotoRecord, look: Look) -> String {
@@ -150,6 +151,7 @@ mod tests {
         let mut outcome = drawn(&[&["ggggggggcr"], &["oooooooooo"]]);
         outcome.plants[0].measures.diameter_mm =
             Some(crate::base::stats::Interval { value: 61.34, low: 60.0, high: 62.0 });
+        outcome.plants[0].label.number = "ZB-0042".parse().ok();
         let text = "too pale: 0 % green capacity, the standard asks 20 %".to_owned();
         outcome.plants[1].grade.flags = vec![Flag { code: "too-pale", text, value: 0.0, limit: 0.2 }];
         outcome.calibrated.doubts = vec![Doubt::new("no-scale", "no label card, so no millimetres")];
@@ -170,9 +172,9 @@ mod tests {
     #[test]
     fn a_line_a_plant_with_remarks_underneath() {
         let expected = "\
-photo                 plant  green           pale            stress red          size
-bench/IMG_1.jpg           1   80 % (76-84)    10 % (6-14)     10 % (6-14)     61.3 mm
-                          2    0 % (0-4)     100 % (96-100)    0 % (0-4)            -
+photo                 plant         green           pale            stress red          size
+bench/IMG_1.jpg       1 ZB-0042      80 % (76-84)    10 % (6-14)     10 % (6-14)     61.3 mm
+                      2               0 % (0-4)     100 % (96-100)    0 % (0-4)            -
     ! too pale: 0 % green capacity, the standard asks 20 %
     ! no label card, so no millimetres
 bench/a\\u{1b}[2J.jpg  refused

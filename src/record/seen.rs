@@ -1,0 +1,63 @@
+//! Plant numbers that a batch has met, so that one that comes twice is doubted.
+
+use super::PhotoRecord;
+use crate::base::doubt::Doubt;
+use std::collections::HashMap;
+
+/// The numbers so far, with the file that each was first seen in.
+#[derive(Debug, Default)]
+pub struct Numbers(HashMap<String, String>);
+
+impl Numbers {
+    /// Doubts each plant of the photo whose number was met before, in this photo or an earlier one. Both are kept: two
+    /// photos of one plant are as likely as a card at the wrong pot.
+    pub fn mark(&mut self, photo: &mut PhotoRecord) {
+        for plant in &mut photo.plants {
+            let Some(number) = &plant.number else { continue };
+            match self.0.get(number) {
+                None => {
+                    self.0.insert(number.clone(), photo.file.clone());
+                }
+                Some(file) => {
+                    let place = if *file == photo.file { "this photo" } else { file };
+                    let text = format!(
+                        "the number {number} stands in {place} too; both are kept: check the card if these are two plants"
+                    );
+                    plant.doubts.push(Doubt::new("number-twice", text));
+                }
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::options::Options;
+    use crate::pipeline::drawn;
+
+    #[test]
+    fn a_number_that_comes_twice_is_doubted_the_second_time() {
+        let photo = |file: &str, numbers: [Option<&str>; 2]| {
+            let mut outcome = drawn(&[&["gg"], &["cc"]]);
+            for (plant, number) in outcome.plants.iter_mut().zip(numbers) {
+                plant.label.number = number.map(|number| number.parse().unwrap());
+            }
+            PhotoRecord::graded(file, file, &outcome, &Options::default())
+        };
+        let mut numbers = Numbers::default();
+        let mut doubts = |file, plants| {
+            let mut photo = photo(file, plants);
+            numbers.mark(&mut photo);
+            photo
+                .plants
+                .iter()
+                .map(|plant| plant.doubts.iter().map(|d| d.text.clone()).collect())
+                .collect::<Vec<String>>()
+        };
+        assert_eq!(doubts("a.jpg", [Some("ZB-1"), None]), ["", ""]);
+        let second = doubts("b.jpg", [Some("ZB-2"), Some("ZB-1")]);
+        assert!(second[0].is_empty() && second[1].contains("ZB-1 stands in a.jpg too"), "{second:?}");
+        assert!(doubts("c.jpg", [Some("ZB-3"), Some("ZB-3")])[1].contains("in this photo too"));
+    }
+}

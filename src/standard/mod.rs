@@ -1,0 +1,85 @@
+//! The nursery's own standard, a TOML file. So far it holds what was measured on the printed label cards.
+
+use crate::error::{Error, Result};
+use crate::options::CardPrint;
+use serde::Deserialize;
+
+/// All that a standard file says.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Standard {
+    /// The section `[card]`.
+    pub card: Card,
+}
+
+/// What was measured on the printed label cards.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Card {
+    /// Colour of the bare paper: CIELAB `[L, a, b]` under D50, 2 degree observer.
+    pub paper_lab: Option<[f64; 3]>,
+    /// Length of the 50 mm check line, mm.
+    pub check_line_mm: Option<f64>,
+}
+
+/// Lightness of paper, and most of its a and b: anything else is no white paper.
+const LIGHTNESS: std::ops::RangeInclusive<f64> = 70.0..=100.0;
+const TINT: f64 = 20.0;
+
+/// Length of a check line that came from a 50 mm one: beyond 10 % the printer was told to fit the page.
+const CHECK_LINE: std::ops::RangeInclusive<f64> = 45.0..=55.0;
+
+impl Standard {
+    /// Reads the text of a standard file.
+    ///
+    /// # Errors
+    /// It is no TOML, has keys that no standard has, or values that cannot be: with line, column and what would be right.
+    pub fn parse(text: &str) -> Result<Self> {
+        let standard: Self = toml::from_str(text).map_err(|error| Error::Standard(error.to_string()))?;
+        let wrong = |text: &str| Err(Error::Standard(format!("[card] {text}")));
+        let sound = |[l, a, b]: [f64; 3]| LIGHTNESS.contains(&l) && a.abs() <= TINT && b.abs() <= TINT;
+        if standard.card.paper_lab.is_some_and(|lab| !sound(lab)) {
+            return wrong("paper_lab must be [L, a, b] of white paper: L 70 to 100, a and b -20 to 20");
+        }
+        if standard.card.check_line_mm.is_some_and(|mm| !CHECK_LINE.contains(&mm)) {
+            return wrong("check_line_mm must be 45 to 55; print the cards again at 100 %");
+        }
+        Ok(standard)
+    }
+}
+
+impl From<Card> for CardPrint {
+    fn from(card: Card) -> Self {
+        Self { paper_lab: card.paper_lab, check_line_mm: card.check_line_mm }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_said_is_read_and_the_rest_is_unknown() {
+        let standard = Standard::parse("[card]\npaper_lab = [94.0, 0.5, -6]\ncheck_line_mm = 49.4\n").unwrap();
+        let card = Card { paper_lab: Some([94.0, 0.5, -6.0]), check_line_mm: Some(49.4) };
+        assert_eq!(standard, Standard { card });
+        assert_eq!(Standard::parse("").unwrap(), Standard::default());
+    }
+
+    #[test]
+    fn mistakes_are_told_with_their_place() {
+        for (text, told) in [
+            ("[card]\npaper = [94, 0, 0]", "paper"),
+            ("[cards]", "cards"),
+            ("[card]\ncheck_line_mm = \"49\"", "line 2"),
+            ("[card]\ncheck_line_mm = nan", "45 to 55"),
+            ("[card]\ncheck_line_mm = 4.94", "45 to 55"),
+            ("[card]\npaper_lab = [0.94, 0, 0]", "L 70 to 100"),
+            ("[card]\npaper_lab = [94, 0]", "line 2"),
+            ("{}", "line 1"),
+        ] {
+            let error = Standard::parse(text).unwrap_err().to_string();
+            assert!(error.contains(told), "{text}: {error}");
+        }
+    }
+}
