@@ -11,6 +11,9 @@ use crate::segment::Rosette;
 /// ambiguous: common practice, no source.
 const CLEARLY: (f64, f64) = (1.5, 15.0);
 
+/// Blur of a card, mm, and how many times the plant's blur it is, from which the two cannot be at one distance: judgement.
+const DEFOCUS: (f64, f64) = (0.2, 1.8);
+
 /// A plant's card.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Label {
@@ -34,6 +37,7 @@ pub fn labels(calibrated: &Calibrated, rosettes: &[Rosette]) -> Vec<Label> {
         let row = &distances[plant];
         let nearest = (0..cards.len()).min_by(|&a, &b| row[a].total_cmp(&row[b]));
         let mut label = Label { card: own[plant].or(nearest), ..Label::default() };
+        label.doubts.extend(label.card.and_then(|card| defocus(&cards[card], &rosettes[plant])));
         if let Some(card) = own[plant] {
             label.number = Some(cards[card].number.clone());
             label.doubts.extend(ambiguity(&distances, cards, plant, card));
@@ -74,6 +78,23 @@ fn ambiguity(distances: &[Vec<f64>], cards: &[Card], plant: usize, card: usize) 
     }
     let other = (0..distances.len()).find(|&other| other != plant && near(distances[other][card]))?;
     doubt(format!("the label card {number} lies about as near to plant {} as to this one; check the number", other + 1))
+}
+
+/// A doubt if the card is out of focus and the plant is not: it then lies at another distance, and its scale is not the
+/// plant's.
+fn defocus(card: &Card, rosette: &Rosette) -> Option<Doubt> {
+    let (card_blur, plant_blur) = (card.blur_px?, rosette.blur_px?);
+    let off = card_blur / card.px_per_mm().0 > DEFOCUS.0 && card_blur > DEFOCUS.1 * plant_blur;
+    off.then(|| {
+        Doubt::new(
+            "card-defocus",
+            format!(
+                "the label card {} is out of focus and the plant is not, so it lies at another distance and sizes in mm may be \
+                 far off; lay it level with the soil, or say with --card-below how far it lies under the leaves' middle",
+                card.number
+            ),
+        )
+    })
 }
 
 /// A plant as a disc.
