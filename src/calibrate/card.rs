@@ -13,14 +13,15 @@ use crate::photo::Photo;
 use palette::white_point::{D50, WhitePoint};
 use palette::{IntoColor, Lab, Xyz};
 
-/// Standard uncertainty of a card's white, mired, when the colour of its paper is not known: office paper of CIELAB b* -2
-/// to -4 reads 5 to 9 mired too cool (computed in `docs/science.md`), and the plant's light is not quite the card's.
-const MIRED_SD: f64 = 5.0;
+/// Standard uncertainty of the paper's colour, mired, when it is not known (office paper of CIELAB b* -2 to -4 reads 5 to 9
+/// mired too cool, computed in `docs/science.md`), and when it was measured.
+const PAPER_MIRED_SD: (f64, f64) = (5.0, 2.0);
 
-/// The same when the paper's colour was measured.
-const MEASURED_MIRED_SD: f64 = 3.0;
+/// Standard uncertainty of the plant's light against the card's, mired: sun and sky reach them in different shares. As for an
+/// estimated white.
+const LIGHTS_MIRED_SD: f64 = 6.0;
 
-/// The same across the locus, CIE 1960 uv.
+/// Both across the locus, CIE 1960 uv.
 const DUV_SD: f64 = 0.001;
 
 /// Most of a part's samples that may be clipped.
@@ -66,12 +67,12 @@ pub(super) fn from_card(photo: &Photo, card: &Card, paper: Option<Linear>) -> Op
     let rgb = agreed(&groups)?;
     let seen = paper.map_or(rgb, |paper| [0, 1, 2].map(|i| rgb[i] / paper[i]));
     let light = Light::from_srgb(seen)?;
-    let known = if paper.is_some() { MEASURED_MIRED_SD } else { MIRED_SD };
+    let tint = if paper.is_some() { PAPER_MIRED_SD.1 } else { PAPER_MIRED_SD.0 };
     let shifts =
         groups.iter().filter_map(|group| Some(Light::from_srgb(group.rgb())?.mired.0 - Light::from_srgb(rgb)?.mired.0));
     let mut shifts: Vec<f64> = shifts.map(f64::abs).collect();
     let scatter = quantile(&mut shifts, 0.5)? / 0.6745;
-    let mired_sd = known.hypot(scatter / (groups.len() as f64).sqrt());
+    let mired_sd = tint.hypot(LIGHTS_MIRED_SD).hypot(scatter / (groups.len() as f64).sqrt());
     let mut levels = paper_levels(&card.neutrals);
     let even = unevenness(&mut levels).is_some_and(|ratio| ratio <= UNEVEN);
     let exposure = quantile(&mut levels, 0.5).filter(|_| even).map(|level| level / PAPER);
