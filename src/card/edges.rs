@@ -177,6 +177,13 @@ impl Edge {
             before = now;
         }
         let clear = rise > 0.0 && rise > 2.0 * fall;
-        clear.then(|| SeenEdge { edge: self, expected, normal, offset: moment / (rise - fall), reach, contrast: rise - fall })
+        clear.then(|| SeenEdge {
+            edge: self,
+            expected,
+            normal,
+            offset: moment / (rise - fall),
+            reach,
+            contrast: rise - fall,
+        })
     }
 }
