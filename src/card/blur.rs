@@ -11,33 +11,58 @@ const BURNT: f64 = 0.95;
 /// Fewest edges that tell the blur.
 const FEWEST: usize = 12;
 
+/// Points of a profile on either side of the edge.
+const POINTS: i32 = 20;
+
+/// Points at either end of a profile that tell its dark and its light.
+const ENDS: usize = 6;
+
+/// Variance that reading between pixel centres adds, pixels squared: t (1 - t) at a share t of the way, 1/6 on average.
+const BETWEEN: f64 = 1.0 / 6.0;
+
 /// Standard deviation of the blur across the card's edges, pixels, taken as Gaussian; `None` where too few edges are sound.
 pub(super) fn blur(rgb: &Raster<[u8; 3]>, fit: &Fit, edges: &[Edge]) -> Option<f64> {
     let steps: Vec<Vec<(f64, f64)>> = edges.iter().filter_map(|edge| profile(rgb, fit, *edge)).collect();
     if steps.len() < FEWEST {
         return None;
     }
-    let samples: Vec<(f64, f64)> = steps.into_iter().flatten().collect();
-    let error = |sigma: f64| samples.iter().map(|(t, v)| (v - normal_share(t / sigma)).powi(2)).sum::<f64>();
-    let sigmas = (0..60).map(|i| 0.2 * 1.06_f64.powi(i));
+    let error = |sigma: f64| steps.iter().map(|step| misfit(step, (sigma * sigma + BETWEEN).sqrt())).sum::<f64>();
+    let sigmas = (0..240).map(|i| 0.2 * 1.015_f64.powi(i));
     sigmas.min_by(|a, b| error(*a).total_cmp(&error(*b)))
+}
+
+/// Squared differences of a profile from an edge of blur `sigma` that is levelled as the profile is: where the blur reaches
+/// beyond the ends, neither has its full dark and light there.
+fn misfit(profile: &[(f64, f64)], sigma: f64) -> f64 {
+    let edge = levelled(profile.iter().map(|(t, _)| (*t, normal_share(t / sigma))).collect());
+    edge.iter().zip(profile).map(|((_, a), (_, b))| (a - b).powi(2)).sum()
+}
+
+/// Means of the two ends of a profile.
+fn ends(profile: &[(f64, f64)]) -> (f64, f64) {
+    let mean = |part: &[(f64, f64)]| part.iter().map(|(_, v)| v).sum::<f64>() / part.len() as f64;
+    (mean(&profile[..ENDS]), mean(&profile[profile.len() - ENDS..]))
+}
+
+/// A profile with 0 at its dark end and 1 at its light end.
+fn levelled(profile: Vec<(f64, f64)>) -> Vec<(f64, f64)> {
+    let (dark, light) = ends(&profile);
+    profile.into_iter().map(|(t, v)| (t, (v - dark) / (light - dark))).collect()
 }
 
 /// Distance from the edge (pixels, positive on the light side) and light from 0 (dark side) to 1 (light side).
 fn profile(rgb: &Raster<[u8; 3]>, fit: &Fit, edge: Edge) -> Option<Vec<(f64, f64)>> {
     let seen = edge.find(rgb, &fit.map)?;
-    let reach = seen.reach;
     let at = |t: f64| {
         let along = seen.offset + t;
         light(rgb, [seen.expected[0] + along * seen.normal[0], seen.expected[1] + along * seen.normal[1]])
     };
-    let samples: Option<Vec<(f64, f64)>> =
-        (-20..=20).map(|i| f64::from(i) / 20.0 * reach).map(|t| Some((t, at(t)?))).collect();
+    let place = |i: i32| f64::from(i) / f64::from(POINTS) * seen.reach;
+    let samples: Option<Vec<(f64, f64)>> = (-POINTS..=POINTS).map(place).map(|t| Some((t, at(t)?))).collect();
     let samples = samples?;
-    let mean = |part: &[(f64, f64)]| part.iter().map(|(_, v)| v).sum::<f64>() / part.len() as f64;
-    let (dark, light) = (mean(&samples[..6]), mean(&samples[35..]));
+    let (dark, light) = ends(&samples);
     let sound = light < BURNT && light - dark > 0.05;
-    sound.then(|| samples.into_iter().map(|(t, v)| (t, (v - dark) / (light - dark))).collect())
+    sound.then(|| levelled(samples))
 }
 
 /// Share of the standard normal distribution below `z`, good to 1e-5 (Abramowitz and Stegun 1964, 26.2.16).

@@ -167,15 +167,23 @@ impl Edge {
         for i in -STEPS + 1..=STEPS {
             let now = at(i)?;
             let gain = now - before;
+            // Falls count too, as all rises do: noise gives both, and more of either on the light side.
+            moment += gain * (f64::from(i) - 0.5) * step;
             if gain > 0.0 {
                 rise += gain;
-                moment += gain * (f64::from(i) - 0.5) * step;
             } else {
                 fall -= gain;
             }
             before = now;
         }
         let clear = rise > 0.0 && rise > 2.0 * fall;
-        clear.then(|| SeenEdge { edge: self, expected, normal, offset: moment / rise, reach, contrast: rise - fall })
+        clear.then(|| SeenEdge {
+            edge: self,
+            expected,
+            normal,
+            offset: moment / (rise - fall),
+            reach,
+            contrast: rise - fall,
+        })
     }
 }

@@ -22,6 +22,9 @@ const USUAL: (f64, f64) = (30.0, 0.35);
 /// assumption.
 const STATED: f64 = 0.04;
 
+/// Focal lengths that a camera may have, mm of 35 mm equivalent; EXIF writes 0 for unknown.
+const POSSIBLE: std::ops::RangeInclusive<f32> = 4.0..=4000.0;
+
 /// Standard deviation of the two equations beyond what the edges' noise explains: lens distortion, a card not quite flat,
 /// an axis off the middle. An assumption.
 const MODEL: f64 = 0.004;
@@ -71,7 +74,8 @@ impl Pose {
     /// a plane before such a camera.
     pub(super) fn new(fit: &Fit, layout: &Layout, size: (usize, usize), focal_35mm: Option<f32>) -> Option<Self> {
         let (width, height) = (size.0 as f64, size.1 as f64);
-        let (film, sd) = focal_35mm.map_or(USUAL, |focal| (f64::from(focal), STATED));
+        let stated = focal_35mm.filter(|focal| POSSIBLE.contains(focal));
+        let (film, sd) = stated.map_or(USUAL, |focal| (f64::from(focal), STATED));
         let expected = film / FILM_DIAGONAL * width.hypot(height);
         let middle = [width / 2.0, height / 2.0];
         let view = |i: i32| {

@@ -20,6 +20,7 @@ pub struct Label {
     /// The plant's number, from its own card.
     pub number: Option<PlantNumber>,
     /// The card nearest to it, in [`Calibrated::cards`]: its own, or another whose scale holds for it.
+    /// `None` too for a plant behind the horizon of all cards.
     pub card: Option<usize>,
     /// Caveats.
     pub doubts: Vec<Doubt>,
@@ -35,7 +36,8 @@ pub fn labels(calibrated: &Calibrated, rosettes: &[Rosette]) -> Vec<Label> {
     let own = matched(&distances);
     let label = |plant: usize| {
         let row = &distances[plant];
-        let nearest = (0..cards.len()).min_by(|&a, &b| row[a].total_cmp(&row[b]));
+        let seen = (0..cards.len()).filter(|&card| row[card].is_finite());
+        let nearest = seen.min_by(|&a, &b| row[a].total_cmp(&row[b]));
         let mut label = Label { card: own[plant].or(nearest), ..Label::default() };
         label.doubts.extend(label.card.and_then(|card| defocus(&cards[card], &rosettes[plant])));
         if let Some(card) = own[plant] {
