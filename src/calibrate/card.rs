@@ -12,7 +12,7 @@ use crate::card::{Card, Neutral};
 use crate::photo::Photo;
 
 /// Standard uncertainty of a card's white, mired, when the colour of its paper is not known: office paper of CIELAB b* -2
-/// to -4 reads 5 to 9 mired too cool (computed in `docs/science.md`), and the plant's light is not quite the card's.
+/// to -4 reads 5 to 11 mired too cool (computed in `docs/science.md`), and the plant's light is not quite the card's.
 const MIRED_SD: f64 = 5.0;
 
 /// The same when the paper's colour was measured.

@@ -7,6 +7,7 @@ use variegauge::base::homography::Point;
 use variegauge::base::raster::{Raster, Rect};
 use variegauge::calibrate::Calibrated;
 use variegauge::card::layout::CARD;
+use variegauge::card::number::PlantNumber;
 use variegauge::label::{Label, labels};
 use variegauge::segment::Rosette;
 
@@ -29,8 +30,9 @@ fn plant_at([x, y]: Point, radius: usize) -> Rosette {
 
 /// Two cards, the second far behind the first.
 fn two_cards() -> (Scene, Calibrated) {
-    let cards = vec![Laid::flat(&A, [0.0, 60.0]), Laid::flat(&B, [0.0, -110.0])];
-    let scene = Scene { cards, tilt: 50.0, distance: 330.0, size: [1200, 900], blur: 0.5, ..Scene::default() };
+    let cards = vec![Laid::flat(&A, [0.0, -60.0]), Laid::flat(&B, [0.0, 110.0])];
+    let scene =
+        Scene { cards, tilt: 50.0, roll: 180.0, distance: 330.0, size: [1200, 900], blur: 0.5, ..Scene::default() };
     let found = calibrated(&scene);
     let numbers: Vec<String> = found.cards.iter().map(|card| card.number.to_string()).collect();
     assert_eq!((numbers, card_doubts(&found)), (vec!["A-1".into(), "B-2".into()], Vec::new()));
@@ -39,14 +41,14 @@ fn two_cards() -> (Scene, Calibrated) {
 
 fn said(labels: &[Label]) -> Vec<(Option<&str>, Option<usize>, Vec<&'static str>)> {
     let doubts = |label: &Label| label.doubts.iter().map(|doubt| doubt.code).collect();
-    labels.iter().map(|l| (l.number.as_ref().map(|n| n.as_str()), l.card, doubts(l))).collect()
+    labels.iter().map(|l| (l.number.as_ref().map(PlantNumber::as_str), l.card, doubts(l))).collect()
 }
 
 /// The first plant lies 10 mm right of the near card, the second 10 mm left of the far one.
 #[test]
 fn each_plant_has_the_card_beside_it() {
     let (scene, found) = two_cards();
-    let plants = [plant_at(scene.pixel([73.0, 60.0]), 60), plant_at(scene.pixel([-68.0, -110.0]), 30)];
+    let plants = [plant_at(scene.pixel([73.0, -60.0]), 60), plant_at(scene.pixel([-68.0, 110.0]), 30)];
     let labels = labels(&found, &plants);
     assert_eq!(said(&labels), [(Some("A-1"), Some(0), vec![]), (Some("B-2"), Some(1), vec![])]);
 }
@@ -55,21 +57,20 @@ fn each_plant_has_the_card_beside_it() {
 #[test]
 fn distances_are_those_on_the_table() {
     let (scene, found) = two_cards();
-    let at = [0.0, -32.0];
-    let gap = |edge: f64| (scene.pixel([0.0, edge])[1] - scene.pixel(at)[1]).abs();
-    assert!(gap(-83.0) < gap(33.0), "in pixels the far card is nearer: {} {}", gap(-83.0), gap(33.0));
-    let (near, far) = (33.0 + 32.0, 83.0 - 32.0);
-    assert!(far < near);
-    let place = [0.0, -20.0];
-    assert!((scene.pixel([0.0, -83.0])[1] - scene.pixel(place)[1]).abs() < (scene.pixel([0.0, 33.0])[1] - scene.pixel(place)[1]).abs());
-    let labels = labels(&found, &[plant_at(scene.pixel(place), 8)]);
+    // The cards' edges towards each other lie at -33 and 83.
+    let (near, far, place) = (-33.0, 83.0, 20.0);
+    let pixels = |edge: f64| (scene.pixel([0.0, edge])[1] - scene.pixel([0.0, place])[1]).abs();
+    assert!(pixels(far) < pixels(near), "{} {}", pixels(far), pixels(near));
+    assert!(place - near < far - place);
+    let labels = labels(&found, &[plant_at(scene.pixel([0.0, place]), 8)]);
     assert_eq!(said(&labels), [(Some("A-1"), Some(0), vec!["card-ambiguous"])]);
+    assert!(labels[0].doubts[0].text.contains("B-2"), "{}", labels[0].doubts[0].text);
 }
 
 #[test]
 fn a_second_plant_near_the_card_is_told() {
     let (scene, found) = two_cards();
-    let plants = [plant_at(scene.pixel([65.0, 60.0]), 50), plant_at(scene.pixel([-68.0, 60.0]), 50)];
+    let plants = [plant_at(scene.pixel([65.0, -60.0]), 50), plant_at(scene.pixel([-68.0, -60.0]), 50)];
     let labels = labels(&found, &plants);
     assert_eq!(labels[0].number.as_ref().unwrap().as_str(), "A-1");
     assert_eq!(said(&labels)[0].2, ["card-ambiguous"]);
@@ -89,7 +90,7 @@ fn one_card_gives_its_number_once() {
 /// A plant seen above the table's horizon has no place on the table.
 #[test]
 fn a_plant_behind_the_horizon_has_no_card() {
-    let scene = Scene { tilt: 62.0, distance: 330.0, size: [1000, 1500], blur: 0.5, ..Scene::of(&A) };
+    let scene = Scene { tilt: 62.0, roll: 180.0, distance: 330.0, size: [1000, 1500], blur: 0.5, ..Scene::of(&A) };
     let horizon = 750.0 - scene.focal * (90.0_f64 - scene.tilt).to_radians().tan();
     assert!(horizon > 100.0, "{horizon}");
     let found = calibrated(&scene);

@@ -19,7 +19,7 @@ fn error(white: &White, truth: [f64; 3]) -> (f64, f64) {
 
 #[test]
 fn white_and_exposure_are_the_light_s() {
-    for (kelvin, exposure) in [(3000.0, 0.55), (4000.0, 0.7), (5500.0, 0.8), (6500.0, 0.5), (7500.0, 0.3)] {
+    for (kelvin, exposure) in [(3000.0, 0.4), (4000.0, 0.7), (5500.0, 0.8), (6500.0, 0.5), (7500.0, 0.3)] {
         let white = light(kelvin);
         let found = calibrated(&Scene { white, exposure, tilt: 25.0, ..Scene::of(&PLAIN) });
         assert_eq!(found.white.source, WhiteSource::Card);
@@ -52,7 +52,8 @@ fn a_burnt_card_gives_its_number_only() {
     assert_eq!(found.cards.len(), 1, "{:?}", found.doubts);
     assert_eq!((found.cards[0].number.as_str(), found.exposure), ("ZB-0042", None));
     assert_eq!(found.white.source, WhiteSource::Estimated);
-    assert_eq!(card_doubts(&found), ["card-burnt"]);
+    // The ink's edges are eaten by light, which is told too.
+    assert!(card_doubts(&found).contains(&"card-burnt"), "{:?}", found.doubts);
 }
 
 #[test]
@@ -72,16 +73,17 @@ fn bluish() -> [f32; 3] {
     [(r / g) as f32, 1.0, (b / g) as f32]
 }
 
-/// Such paper reads 13 mired too cool (known beforehand from colorimetry), unless its colour was stated.
+/// Under D65 such paper has xy 0.3021, 0.3179, which is 7250 K or 15.9 mired too cool by the polynomial of `McCamy` 1992
+/// (Color Res. Appl. 17:142-144; from memory), unless its colour was stated.
 #[test]
 fn bluish_paper_is_corrected_when_its_colour_is_stated() {
-    let (truth, paper) = (light(5000.0), bluish());
+    let (truth, paper) = ([1.0; 3], bluish());
     // The ink is a thin grey filter over the paper: the whole card sends the light's colour times the paper's.
     let white = [0, 1, 2].map(|i| truth[i] * f64::from(paper[i]));
-    let picture = Scene { white, exposure: 0.7, ..Scene::of(&PLAIN) }.photo();
+    let picture = Scene { white, exposure: 0.6, ..Scene::of(&PLAIN) }.photo();
     let plain = calibrate(photo(picture.clone()), &Options::default());
     let (unknown, _) = error(&plain.white, truth);
-    assert!((-15.0..-9.0).contains(&unknown), "{unknown} mired");
+    assert!((-17.0..-14.8).contains(&unknown), "{unknown} mired");
     let print = CardPrint { paper: Some(paper), ..CardPrint::default() };
     let stated = calibrate(photo(picture), &Options { print, ..Options::default() });
     let (mired, duv) = error(&stated.white, truth);

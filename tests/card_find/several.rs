@@ -3,8 +3,8 @@
 use crate::scene::{Laid, Print, Scene};
 use crate::{LONG, PLAIN, POT, calibrated, card_doubts, corner_error, only_card};
 use variegauge::calibrate::WhiteSource;
-use variegauge::card::layout::CARD;
 use variegauge::card::find;
+use variegauge::card::layout::CARD;
 
 #[test]
 fn three_cards_keep_their_numbers_and_their_places() {
@@ -14,9 +14,8 @@ fn three_cards_keep_their_numbers_and_their_places() {
     let found = find(&scene.photo(), Some(scene.focal_35mm()));
     assert_eq!((found.cards.len(), found.foreign, found.unmeasured.len()), (3, 0, 0));
     for (which, laid) in scene.cards.iter().enumerate() {
-        let nearest = found.cards.iter().min_by(|a, b| {
-            corner_error(a, &scene, which).total_cmp(&corner_error(b, &scene, which))
-        });
+        let nearest =
+            found.cards.iter().min_by(|a, b| corner_error(a, &scene, which).total_cmp(&corner_error(b, &scene, which)));
         let card = nearest.unwrap();
         let error = corner_error(card, &scene, which);
         assert!(error < 0.15, "{which}: corners {error} mm off");
@@ -81,18 +80,19 @@ fn a_leaf_tip_over_the_code_is_bridged() {
     assert!(error < 0.15, "corners {error} mm off");
 }
 
-/// A card bent so that its middle stands 4 mm high: it is told, or its scale holds within what is stated.
+/// A card bent so that its middle stands 4 mm high is 1 to 2 % larger than one on the table. It need not be told, but the
+/// scale at a plant beside it (100 mm wide, its leaves' middle at a quarter of that) holds within its interval (it is up to 6 % off: the bend
+/// passes for perspective).
 #[test]
-fn a_bent_card_is_told_or_right() {
+fn a_bent_card_leaves_the_plant_s_scale_right() {
     for (tilt, roll) in [(0.0, 0.0), (30.0, 40.0), (45.0, 90.0)] {
         let bent = Laid { sagitta: 4.0, ..Laid::flat(&PLAIN, [0.0; 2]) };
         let scene = Scene { cards: vec![bent], tilt, roll, ..Scene::default() };
         let found = calibrated(&scene);
-        let card = &found.cards[0];
-        let ((scale, sd), truth) = (card.px_per_mm(), scene.px_per_mm(0));
-        println!("@bent {tilt} {roll} {} {scale} {sd} {truth} {:?}", card.unevenness_mm(), card_doubts(&found));
-        let told = card_doubts(&found).contains(&"card-bent");
-        assert!(told || (scale - truth).abs() < 3.0 * sd, "tilt {tilt}: {scale} +- {sd}, true {truth}, not told");
+        let truth = scene.focal / scene.depth_above([0.0, 60.0], 25.0);
+        let seen = found.px_per_mm_at(Some(0), scene.pixel_above([0.0, 60.0], 25.0), 100.0 * truth).unwrap();
+        assert!(seen.low <= truth && truth <= seen.high, "tilt {tilt}: {seen:?}, true {truth}");
+        assert!((seen.value / truth - 1.0).abs() < 0.08, "tilt {tilt}: {seen:?}, true {truth}");
     }
 }
 
