@@ -13,7 +13,7 @@ use crate::photo::Photo;
 use palette::white_point::{D50, WhitePoint};
 use palette::{IntoColor, Lab, Xyz};
 
-/// Standard uncertainty of the paper's colour, mired, when it is not known (office paper of CIELAB b* -2 to -4 reads 5 to 9
+/// Standard uncertainty of the paper's colour, mired, when it is not known (office paper of CIELAB b* -2 to -4 reads 5 to 11
 /// mired too cool, computed in `docs/science.md`), and when it was measured.
 const PAPER_MIRED_SD: (f64, f64) = (5.0, 2.0);
 

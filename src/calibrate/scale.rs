@@ -75,8 +75,8 @@ impl Calibrated {
         self.stated_scale.map(|stated| Scale::Stated(stated.value)).or_else(|| card().map(along))
     }
 
-    /// Real millimetres a millimetre of the layout: a card printed small has small millimetres.
-    fn print_scale(&self) -> f64 {
+    /// Real millimetres a millimetre of a card's layout: a card printed small has small millimetres.
+    pub fn print_scale(&self) -> f64 {
         self.print.check_line_mm.map_or(1.0, |line| line / CHECK_LINE)
     }
 

@@ -264,7 +264,10 @@ fn below(text: &str) -> Result<f64, String> {
 /// `N` numbers with commas between.
 fn numbers<T: FromStr, const N: usize>(text: &str) -> Result<[T; N], String> {
     let numbers: Option<Vec<T>> = text.split(',').map(|part| part.trim().parse().ok()).collect();
-    let wrong = || format!("write {N} number{} with commas between, without units", if N == 1 { "" } else { "s" });
+    let wrong = || match N {
+        1 => "write a number, without a unit".into(),
+        _ => format!("write {N} numbers with commas between, without units"),
+    };
     numbers.and_then(|numbers| numbers.try_into().ok()).ok_or_else(wrong)
 }
 

@@ -62,14 +62,15 @@ impl PhotoRecord {
 }
 
 impl Card {
-    fn new(card: &card::Card) -> Self {
+    /// `print`: real millimetres a millimetre of the layout.
+    fn new(card: &card::Card, print: f64) -> Self {
         let (scale, sd) = card.px_per_mm();
         Self {
             plant: card.number.to_string(),
             kind: if *card.layout == CARD { "card" } else { "pot-label" },
             corners: card.corners().map(|corner| corner.map(|value| (value * 100.0).round() / 100.0)),
-            px_per_mm: rounded(scale, 3),
-            px_per_mm_sd: rounded(sd, 4),
+            px_per_mm: rounded(scale / print, 3),
+            px_per_mm_sd: rounded(sd / print, 4),
             blur_px: card.blur_px.and_then(|px| rounded(px, 2)),
         }
     }
@@ -79,6 +80,7 @@ impl Calibration {
     fn new(calibrated: &Calibrated) -> Self {
         let white = &calibrated.white;
         let pose = calibrated.cards.first().and_then(|card| card.pose.as_ref());
+        let print = calibrated.print_scale();
         let (tilt, distance) = (pose.map(Pose::tilt_deg), pose.map(Pose::distance_mm));
         Self {
             white: match white.source {
@@ -98,10 +100,10 @@ impl Calibration {
             }),
             camera_tilt_deg: tilt.and_then(|(deg, _)| rounded(deg, 1)),
             camera_tilt_sd_deg: tilt.and_then(|(_, sd)| rounded(sd, 1)),
-            camera_distance_mm: distance.and_then(|(mm, _)| rounded(mm, 0)),
-            camera_distance_sd_mm: distance.and_then(|(_, sd)| rounded(sd, 0)),
+            camera_distance_mm: distance.and_then(|(mm, _)| rounded(mm * print, 0)),
+            camera_distance_sd_mm: distance.and_then(|(_, sd)| rounded(sd * print, 0)),
             exposure: calibrated.exposure.and_then(|level| rounded(level, 3)),
-            cards: calibrated.cards.iter().map(Card::new).collect(),
+            cards: calibrated.cards.iter().map(|card| Card::new(card, print)).collect(),
         }
     }
 }

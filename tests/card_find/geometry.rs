@@ -9,7 +9,7 @@ const VIEWS: [(f64, f64); 4] = [(0.0, 0.5), (33.0, 1.0), (90.0, 1.5), (180.0, 2.
 
 const TILTS: [f64; 4] = [0.0, 20.0, 40.0, 55.0];
 
-/// Corners to 0.15 mm and the scale to 0.5 % from all sides, and the scale within three standard uncertainties (and 0.05 %,
+/// Corners to 0.07 mm on a card (its code and patches span it; half a pixel is 0.09 mm) and 0.15 mm on a pot label, and the scale to 0.5 % from all sides, and the scale within three standard uncertainties (and 0.05 %,
 /// for the scene's own samples and print).
 fn seen_from_all_sides(print: &Print, scene: &Scene, number: &str, hardest: f64) {
     for tilt in TILTS {
@@ -19,7 +19,8 @@ fn seen_from_all_sides(print: &Print, scene: &Scene, number: &str, hardest: f64)
             let what = format!("{number} tilt {tilt} roll {roll} blur {}", scene.blur);
             assert_eq!((card.number.as_str(), card.layout.prefix), (number, print.layout().prefix), "{what}");
             let error = corner_error(&card, &scene, 0);
-            assert!(error <= 0.15, "{what}: corners {error:.3} mm off");
+            let most = if print.layout().patches.is_empty() { 0.15 } else { 0.07 };
+            assert!(error <= most, "{what}: corners {error:.3} mm off");
             let ((scale, sd), truth) = (card.px_per_mm(), scene.px_per_mm(0));
             assert!((scale / truth - 1.0).abs() < 0.005, "{what}: {scale} px/mm, true {truth}");
             assert!((scale - truth).abs() < 3.0 * sd + 5e-4 * truth, "{what}: {scale} +- {sd} px/mm, true {truth}");

@@ -7,6 +7,7 @@ use variegauge::base::homography::Point;
 use variegauge::base::raster::{Raster, Rect};
 use variegauge::calibrate::Calibrated;
 use variegauge::card::layout::CARD;
+use variegauge::card::number::PlantNumber;
 use variegauge::label::{Label, labels};
 use variegauge::segment::Rosette;
 
@@ -40,7 +41,7 @@ fn two_cards() -> (Scene, Calibrated) {
 
 fn said(labels: &[Label]) -> Vec<(Option<&str>, Option<usize>, Vec<&'static str>)> {
     let doubts = |label: &Label| label.doubts.iter().map(|doubt| doubt.code).collect();
-    labels.iter().map(|l| (l.number.as_ref().map(|n| n.as_str()), l.card, doubts(l))).collect()
+    labels.iter().map(|l| (l.number.as_ref().map(PlantNumber::as_str), l.card, doubts(l))).collect()
 }
 
 /// The first plant lies 10 mm right of the near card, the second 10 mm left of the far one.
