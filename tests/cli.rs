@@ -48,7 +48,7 @@ fn wrong_usage_ends_with_2_and_a_word_on_what_is_wrong() {
         (&["grade"], "PATH"),
         (&["grade", "a.jpg", "--ovrlay", "x"], "--overlay"),
         (&["grade", "a.jpg", "--white", "12"], "R,G,B"),
-        (&["grade", "a.jpg", "--px-per-mm", "12mm"], "without units"),
+        (&["grade", "a.jpg", "--px-per-mm", "12mm"], "without a unit"),
         (&["grade", "a.jpg", "--one", "--many"], "cannot be used with"),
         (&["grade", "--csv", "a.jpg", "b.jpg"], "name of a photo"),
         (&["grade", "a.jpg", "--csv", "x", "--jsonl", "./x"], "two files"),

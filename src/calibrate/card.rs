@@ -158,14 +158,20 @@ fn paper_levels(neutrals: &[Neutral]) -> Vec<f64> {
 /// Distance of the printed edges from where a flat card would show them, mm, from which a card is called bent.
 const BENT_MM: f64 = 0.15;
 
-/// A doubt if the card is not flat.
+/// The same for the patches against what the code alone would say, mm, and in standard deviations of that: judgement.
+const STRAINED: (f64, f64) = (0.4, 3.5);
+
+/// A doubt if the card is not flat. A slight bend mostly passes for perspective and is not seen.
 pub(super) fn uneven(card: &Card) -> Option<Doubt> {
     let off = card.unevenness_mm();
-    (off > BENT_MM).then(|| {
+    let (strain, in_sds) = card.strain();
+    let strained = strain > STRAINED.0 && in_sds > STRAINED.1;
+    (strained || off > BENT_MM).then(|| {
+        let off = if strained { strain } else { off };
         Doubt::new(
             "card-bent",
             format!(
-                "the printed edges of the label card {} lie {off:.2} mm off those of a flat card: it is bent, folded, partly \
+                "the printed edges of the label card {} lie {off:.1} mm off those of a flat card: it is bent, folded, partly \
                  covered or blurred, so lengths are less sure",
                 card.number
             ),

@@ -14,6 +14,9 @@ const FEWEST: usize = 12;
 /// Points of a profile on either side of the edge.
 const POINTS: i32 = 20;
 
+/// Most of a profile's length on either side, pixels.
+const REACH: f64 = 12.0;
+
 /// Points at either end of a profile that tell its dark and its light.
 const ENDS: usize = 6;
 
@@ -57,7 +60,7 @@ fn profile(rgb: &Raster<[u8; 3]>, fit: &Fit, edge: Edge) -> Option<Vec<(f64, f64
         let along = seen.offset + t;
         light(rgb, [seen.expected[0] + along * seen.normal[0], seen.expected[1] + along * seen.normal[1]])
     };
-    let place = |i: i32| f64::from(i) / f64::from(POINTS) * seen.reach;
+    let place = |i: i32| f64::from(i) / f64::from(POINTS) * seen.reach.min(REACH);
     let samples: Option<Vec<(f64, f64)>> = (-POINTS..=POINTS).map(place).map(|t| Some((t, at(t)?))).collect();
     let samples = samples?;
     let (dark, light) = ends(&samples);

@@ -5,6 +5,9 @@ use crate::base::color::transfer::DECODE;
 use crate::base::homography::{Homography, Point};
 use crate::base::raster::Raster;
 
+/// Farthest that an edge is looked for, pixels.
+const FARTHEST: f64 = 60.0;
+
 /// A point on a printed edge, mm on the card.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Edge {
@@ -132,11 +135,12 @@ pub(super) fn modules(rgb: &Raster<[u8; 3]>, map: &Homography, code: Area, modul
     Some(Raster::from_vec(modules, modules, grey))
 }
 
-/// The dark patches' edges towards the paper. Between patches only a thin line of paper shows, which is no edge.
-pub(super) fn patches(layout: &Layout) -> Vec<Edge> {
+/// The dark patches' edges towards the paper, looked for within `reach` mm. Between patches only a thin line of paper shows,
+/// which is no edge.
+pub(super) fn patches(layout: &Layout, reach: f64) -> Vec<Edge> {
     let last = layout.patches.len().saturating_sub(1);
     let dark = layout.patches.iter().enumerate().filter(|(_, patch)| patch.reflectance < 0.5);
-    dark.flat_map(|(i, patch)| around(patch.area, [true, i == last, true, false], 0.6, 1.2)).collect()
+    dark.flat_map(|(i, patch)| around(patch.area, [true, i == last, true, false], 0.6, reach)).collect()
 }
 
 impl Edge {
@@ -145,7 +149,6 @@ impl Edge {
     ///
     /// The place is the centroid of the light's rise, which blur does not move.
     pub(super) fn find(self, rgb: &Raster<[u8; 3]>, map: &Homography) -> Option<SeenEdge> {
-        const STEPS: i32 = 12;
         let expected = map.apply(self.at);
         let [[a, b], [c, d]] = map.derivative(self.at);
         let [nx, ny] = self.towards_light;
@@ -156,15 +159,16 @@ impl Edge {
         let turned = [along[1] / length, -along[0] / length];
         let toward = turned[0] * across[0] + turned[1] * across[1];
         let normal = turned.map(|part| part * toward.signum());
-        let reach = (self.reach * toward.abs()).clamp(1.0, 12.0);
-        let step = reach / f64::from(STEPS);
+        let reach = (self.reach * toward.abs()).clamp(1.0, FARTHEST);
+        let steps = (reach.ceil() as i32).max(12);
+        let step = reach / f64::from(steps);
         let at = |i: i32| {
             let t = f64::from(i) * step;
             light(rgb, [expected[0] + t * normal[0], expected[1] + t * normal[1]])
         };
         let (mut rise, mut moment, mut fall) = (0.0, 0.0, 0.0);
-        let mut before = at(-STEPS)?;
-        for i in -STEPS + 1..=STEPS {
+        let mut before = at(-steps)?;
+        for i in -steps + 1..=steps {
             let now = at(i)?;
             let gain = now - before;
             // Falls count too, as all rises do: noise gives both, and more of either on the light side.

@@ -23,6 +23,9 @@ const SHARPENED: (usize, f32, f32) = (1000, 2.5, 2.0);
 /// Modules a side that a plant number's code may have: versions 1 to 3 of ISO/IEC 18004.
 const MODULES: [usize; 3] = [21, 25, 29];
 
+/// How far from where they should be the patches' edges are looked for, mm: at first, and at last.
+pub(super) const PATCH_REACH: [f64; 2] = [2.6, 1.2];
+
 /// All codes of a photo, each once.
 #[derive(Debug, Default)]
 pub(super) struct Codes {
@@ -105,8 +108,18 @@ fn read_by_finders(rgb: &Raster<[u8; 3]>, [tl, tr, bl]: [Point; 3]) -> Option<Co
     })
 }
 
+/// Where a card lies.
+#[derive(Debug, Clone)]
+pub(super) struct Located {
+    /// The fit to all of its edges.
+    pub(super) fit: Fit,
+    /// How far the patches lie from where the code alone would show them on a flat card, mm, and in standard deviations of
+    /// what the code alone can tell; 0 without patches.
+    pub(super) strain: (f64, f64),
+}
+
 /// Where a card lies, from its code's rough corners. `None` if too few of its edges are seen.
-pub(super) fn locate(rgb: &Raster<[u8; 3]>, layout: &Layout, corners: [Point; 4]) -> Option<Fit> {
+pub(super) fn locate(rgb: &Raster<[u8; 3]>, layout: &Layout, corners: [Point; 4]) -> Option<Located> {
     let code = layout.code;
     let start = Homography::from_pairs(code.corners(), corners)?;
     let count = modules_a_side(rgb, layout, &start)?;
@@ -114,10 +127,24 @@ pub(super) fn locate(rgb: &Raster<[u8; 3]>, layout: &Layout, corners: [Point; 4]
     let grey = edges::modules(rgb, &rough.map, code, count)?;
     let mut sorted = grey.as_slice().to_vec();
     let contrast = quantile(&mut sorted, 0.9)? - quantile(&mut sorted, 0.1)?;
-    let mut all = edges::between_modules(code, &grey, 0.4 * contrast);
+    let all = edges::between_modules(code, &grey, 0.4 * contrast);
     let code_alone = refine(rgb, &all, &rough.map, 3)?;
-    all.extend(edges::patches(layout));
-    refine(rgb, &all, &code_alone.map, 4)
+    // What the code alone tells of the patches may be a millimetre or two off: looked for from afar first.
+    let [wide, near] = PATCH_REACH.map(|reach| [all.clone(), edges::patches(layout, reach)].concat());
+    let fit = refine(rgb, &wide, &code_alone.map, 3)?;
+    let fit = refine(rgb, &near, &fit.map, 3)?;
+    let strain = strain(layout, &code_alone, &fit).unwrap_or_default();
+    Some(Located { fit, strain })
+}
+
+/// [`Located::strain`], at the middle of the last patch.
+fn strain(layout: &Layout, code_alone: &Fit, fit: &Fit) -> Option<(f64, f64)> {
+    let far = layout.patches.last()?.area.centre();
+    let [x, y] = fit.map.inverse().apply(code_alone.map.apply(far));
+    let on_card = |map: &Homography| Some(fit.map.inverse().apply(map.apply(far)));
+    let sd = code_alone.covariance_of(on_card)?.trace().sqrt();
+    let off = (x - far[0]).hypot(y - far[1]);
+    Some((off, off / sd))
 }
 
 /// The number of modules whose timing pattern (dark and light in turn, from one finder to the next) fits best.

@@ -18,7 +18,7 @@ pub use pose::Pose;
 use crate::base::homography::{Homography, Point};
 use crate::base::raster::Raster;
 use layout::Layout;
-use locate::{Codes, codes, locate};
+use locate::{Codes, Located, codes, locate};
 use number::{PlantNumber, parse_payload};
 use refine::Fit;
 
@@ -39,6 +39,7 @@ pub struct Card {
     /// Standard deviation of the blur across its edges, pixels.
     pub blur_px: Option<f64>,
     fit: Fit,
+    strain: (f64, f64),
 }
 
 /// What a photo shows of cards.
@@ -64,7 +65,7 @@ pub fn find(rgb: &Raster<[u8; 3]>, focal_35mm: Option<f32>) -> Found {
             None => found.foreign += 1,
             Some(_) if found.cards.len() == MOST => {}
             Some((layout, number)) => match locate(rgb, layout, code.corners) {
-                Some(fit) => found.cards.push(Card::read(rgb, focal_35mm, layout, number, fit)),
+                Some(located) => found.cards.push(Card::read(rgb, focal_35mm, layout, number, located)),
                 None => found.unmeasured.push(number),
             },
         }
@@ -82,14 +83,15 @@ impl Card {
         focal_35mm: Option<f32>,
         layout: &'static Layout,
         number: PlantNumber,
-        fit: Fit,
+        Located { fit, strain }: Located,
     ) -> Self {
         Self {
+            strain,
             number,
             layout,
             neutrals: neutrals::neutrals(rgb, &fit.map, layout),
             pose: Pose::new(&fit, layout, (rgb.width(), rgb.height()), focal_35mm),
-            blur_px: blur::blur(rgb, &fit, &edges::patches(layout)),
+            blur_px: blur::blur(rgb, &fit, &edges::patches(layout, locate::PATCH_REACH[1])),
             fit,
         }
     }
@@ -119,6 +121,12 @@ impl Card {
             (a - c).hypot(b - d) / (from[0] - to[0]).hypot(from[1] - to[1])
         };
         (0..4).map(side).sum::<f64>() / 4.0
+    }
+
+    /// How far the patches lie from where the code alone would show them if the card were flat, mm, and in standard
+    /// deviations of what the code alone can tell; 0 without patches.
+    pub fn strain(&self) -> (f64, f64) {
+        self.strain
     }
 
     /// How far the printed edges lie from where a flat card would show them, mm (robust standard deviation).

@@ -51,6 +51,8 @@ const HEIGHTS: [(f64, f64); 11] = [
 #[derive(Debug, Clone)]
 pub struct Pose {
     views: Vec<View>,
+    /// Standard uncertainty of the normal's direction that the fit leaves, degrees.
+    normal_sd_deg: f64,
 }
 
 /// The camera with one focal length.
@@ -89,7 +91,14 @@ impl Pose {
         for view in &mut views {
             view.weight /= total;
         }
-        (total > 0.0 && total.is_finite()).then_some(Self { views })
+        let likeliest = views.iter().max_by(|a, b| a.weight.total_cmp(&b.weight))?.focal;
+        let normal = |map: &Homography| {
+            let [a, b, _] = columns(map, middle, likeliest);
+            let normal = a.cross(&b).normalize();
+            Some([normal.x, normal.y])
+        };
+        let normal_sd_deg = fit.covariance_of(normal)?.trace().sqrt().to_degrees();
+        (total > 0.0 && total.is_finite()).then_some(Self { views, normal_sd_deg })
     }
 
     /// Mean and standard uncertainty of what depends on the view.
@@ -99,9 +108,11 @@ impl Pose {
         (mean, variance.sqrt())
     }
 
-    /// Angle between the camera's axis and the card's normal, degrees, with its standard uncertainty.
+    /// Angle between the camera's axis and the card's normal, degrees, with its standard uncertainty: of the focal length
+    /// and of the fit.
     pub fn tilt_deg(&self) -> (f64, f64) {
-        self.over_views(|view| view.normal.z.clamp(-1.0, 1.0).acos().to_degrees())
+        let (tilt, sd) = self.over_views(|view| view.normal.z.clamp(-1.0, 1.0).acos().to_degrees());
+        (tilt, sd.hypot(self.normal_sd_deg))
     }
 
     /// Distance from the camera to the middle of the card, mm, with its standard uncertainty.

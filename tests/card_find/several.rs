@@ -96,6 +96,15 @@ fn a_bent_card_leaves_the_plant_s_scale_right() {
     }
 }
 
+/// From straight above, the far patches do not lie where the code alone would have them. Seen at a slant the bend passes for
+/// perspective and is not told.
+#[test]
+fn a_bent_card_seen_from_above_is_told() {
+    let bent = Laid { sagitta: 4.0, ..Laid::flat(&PLAIN, [0.0; 2]) };
+    let found = calibrated(&Scene { cards: vec![bent], ..Scene::default() });
+    assert_eq!(card_doubts(&found), ["card-bent"]);
+}
+
 #[test]
 fn flat_cards_are_not_called_bent() {
     for tilt in [0.0, 30.0, 50.0] {
