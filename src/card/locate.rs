@@ -23,7 +23,7 @@ const SHARPENED: (usize, f32, f32) = (1000, 2.5, 2.0);
 /// Modules a side that a plant number's code may have: versions 1 to 3 of ISO/IEC 18004.
 const MODULES: [usize; 3] = [21, 25, 29];
 
-/// How far from where they should be the patches' edges are looked for, mm: at first, and at last.
+/// How far from where they should be the patches' edges are looked for, mm: if most are not seen near by, and at last.
 pub(super) const PATCH_REACH: [f64; 2] = [2.6, 1.2];
 
 /// All codes of a photo, each once.
@@ -129,10 +129,15 @@ pub(super) fn locate(rgb: &Raster<[u8; 3]>, layout: &Layout, corners: [Point; 4]
     let contrast = quantile(&mut sorted, 0.9)? - quantile(&mut sorted, 0.1)?;
     let all = edges::between_modules(code, &grey, 0.4 * contrast);
     let code_alone = refine(rgb, &all, &rough.map, 3)?;
-    // What the code alone tells of the patches may be a millimetre or two off: looked for from afar first.
-    let [wide, near] = PATCH_REACH.map(|reach| [all.clone(), edges::patches(layout, reach)].concat());
-    let fit = refine(rgb, &wide, &code_alone.map, 3)?;
-    let fit = refine(rgb, &near, &fit.map, 3)?;
+    let [wide, near] = PATCH_REACH.map(|reach| edges::patches(layout, reach));
+    let seen = near.iter().filter(|edge| edge.find(rgb, &code_alone.map).is_some()).count();
+    let fit = if 2 * seen < near.len() {
+        // What the code alone tells of the patches may be a millimetre or two off.
+        refine(rgb, &[all.clone(), wide].concat(), &code_alone.map, 3)?
+    } else {
+        code_alone.clone()
+    };
+    let fit = refine(rgb, &[all, near].concat(), &fit.map, 4)?;
     let strain = strain(layout, &code_alone, &fit).unwrap_or_default();
     Some(Located { fit, strain })
 }
