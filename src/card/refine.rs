@@ -12,8 +12,9 @@ const FEWEST: usize = 24;
 /// Huber's k: errors beyond this many standard deviations count linearly (Huber 1981, Robust Statistics).
 const HUBER: f64 = 1.5;
 
-/// How many neighbouring edges share one error (blur, print, JPEG blocks): an assumption.
-const SHARED: f64 = 4.0;
+/// How many neighbouring edges share one error (blur, print, JPEG blocks): judgement; with 6 the scale's 1.96 standard
+/// uncertainties hold the truth on 38 of 39 cards of rendered scenes (with 4 on 33).
+const SHARED: f64 = 6.0;
 
 /// A fit and how good it is.
 #[derive(Debug, Clone)]

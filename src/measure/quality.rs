@@ -83,13 +83,27 @@ pub fn doubts(tissue: &TissueMap, rosette: &Rosette, measures: &Measures) -> Vec
     );
     let unsure = measures.tissue[Tissue::Unsure];
     say(unsure > UNSURE.0, "unsure", format!("{:.0} % of the plant could not be judged", percent(unsure)));
+    let vague = measures.diameter_mm.map_or(0.0, |mm| (mm.high - mm.low) / (2.0 * mm.value));
+    say(
+        vague > VAGUE_SCALE,
+        "scale-uncertain",
+        format!(
+            "sizes in mm are known to +-{:.0} % only; lay the card level with the soil, hold the camera farther away, or keep \
+             the focal length in the photo's EXIF",
+            percent(vague)
+        ),
+    );
     doubts
 }
+
+/// Half-width of a size's 95 % interval, in parts of the size, from which it is doubted: judgement.
+const VAGUE_SCALE: f64 = 0.2;
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::base::raster::{Raster, Rect};
+    use crate::base::stats::Interval;
     use crate::tissue::class::PerTissue;
 
     fn plant(clipped: f64, shadow: f64, blur_px: f64) -> (TissueMap, Rosette, Measures) {
@@ -145,5 +159,12 @@ mod tests {
             |(t, r, m): (TissueMap, Rosette, Measures)| doubts(&t, &r, &m).iter().map(|d| d.code).collect::<Vec<_>>();
         assert_eq!(codes(plant(0.2, 0.2, 12.0)), ["clipped", "dark", "blurred"]);
         assert!(codes(plant(0.0, 0.0, 3.0)).is_empty());
+        let sized = |low, high| {
+            let (map, rosette, measures) = plant(0.0, 0.0, 3.0);
+            let diameter_mm = Some(Interval { value: 50.0, low, high });
+            codes((map, rosette, Measures { diameter_mm, ..measures }))
+        };
+        assert_eq!(sized(45.0, 56.0), [""; 0]);
+        assert_eq!(sized(40.0, 61.0), ["scale-uncertain"]);
     }
 }

@@ -5,7 +5,7 @@ use crate::record::{Estimate, PhotoRecord, PlantRecord, Status};
 use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
 
 /// Columns before and after which two blanks stand: plant, three fractions, size.
-const COLUMNS: [(&str, usize); 5] = [("plant", 12), ("green", 14), ("pale", 14), ("stress red", 14), ("    size", 8)];
+const COLUMNS: [(&str, usize); 5] = [("plant", 10), ("green", 14), ("pale", 14), ("stress red", 14), ("    size", 8)];
 
 /// Blanks before a remark.
 const INDENT: usize = 4;
