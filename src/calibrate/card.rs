@@ -63,7 +63,11 @@ pub(super) struct FromCard {
 /// White and exposure of the card's light, in the light that paper of colour `paper` (linear sRGB under D65, green = 1)
 /// sends back. `None` if too little of it can be used.
 pub(super) fn from_card(photo: &Photo, card: &Card, paper: Option<Linear>) -> Option<FromCard> {
-    let groups = groups(photo, &card.neutrals);
+    if !card.patches_seen() {
+        return None;
+    }
+    let unhidden = unhidden(&card.neutrals);
+    let groups = groups(photo, &unhidden);
     let rgb = agreed(&groups)?;
     let seen = paper.map_or(rgb, |paper| [0, 1, 2].map(|i| rgb[i] / paper[i]));
     let light = Light::from_srgb(seen)?;
@@ -99,6 +103,33 @@ pub(super) fn shade(card: &Card) -> Option<Doubt> {
     })
 }
 
+/// The parts of a card that nothing hides: the patches of the levels that they should have beside each other, and the
+/// paper. Empty if they do not get darker one after another, if too few are left, or if the paper is not as light as paper.
+fn unhidden(neutrals: &[Neutral]) -> Vec<&Neutral> {
+    let usable: Vec<&Neutral> =
+        neutrals.iter().filter(|part| part.clipped <= MOST_CLIPPED && part.odd <= MOST_ODD).collect();
+    let share = |part: &&Neutral| (part.rgb[1].max(1e-6) / part.reflectance).ln();
+    let (paper, patches): (Vec<&Neutral>, Vec<&Neutral>) = usable.into_iter().partition(|part| part.paper);
+    let Some(usual) = quantile(&mut patches.iter().map(share).collect::<Vec<_>>(), 0.5) else { return Vec::new() };
+    let kept: Vec<&Neutral> = patches.into_iter().filter(|part| (share(part) - usual).abs() < OFF_LEVEL).collect();
+    let falling = kept.windows(2).all(|pair| pair[1].rgb[1] < LIGHTER * pair[0].rgb[1]);
+    let paper: Vec<&Neutral> = paper.into_iter().filter(|part| (share(part) - usual).abs() < OFF_LEVEL).collect();
+    let clipped = neutrals.iter().filter(|part| part.paper && part.clipped > MOST_CLIPPED).count();
+    if falling && kept.len() >= 2 && (!paper.is_empty() || clipped > 0) {
+        kept.into_iter().chain(paper).collect()
+    } else {
+        Vec::new()
+    }
+}
+
+/// Logarithm of the factor by which a part's light, for what it should reflect, may differ from the others': tone curves,
+/// print and shade make up to 2.
+const OFF_LEVEL: f64 = 0.9;
+
+/// A patch has less than this of the light of the lighter one before it. They are meant to have at most two thirds; shade
+/// and print take some of that.
+const LIGHTER: f64 = 0.95;
+
 /// Log ratios of a neutral part and how much it counts.
 struct Group {
     ratios: [f64; 2],
@@ -111,12 +142,11 @@ impl Group {
     }
 }
 
-/// Each usable patch, and all usable paper as one.
-fn groups(photo: &Photo, neutrals: &[Neutral]) -> Vec<Group> {
+/// Each patch, and all paper as one.
+fn groups(photo: &Photo, neutrals: &[&Neutral]) -> Vec<Group> {
     let to_srgb = to_srgb(photo.primaries);
-    let usable = neutrals.iter().filter(|part| part.clipped <= MOST_CLIPPED && part.odd <= MOST_ODD);
     let (mut groups, mut paper) = (Vec::new(), Vec::new());
-    for part in usable {
+    for part in neutrals {
         let [r, g, b] = matrix::apply(&to_srgb, part.rgb);
         if r.min(g).min(b) < DARK {
             continue;

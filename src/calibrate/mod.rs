@@ -100,10 +100,11 @@ pub fn calibrate(photo: Photo, options: &Options) -> Calibrated {
     });
     let paper = options.print.paper_lab.map(card::paper);
     let from_card = found.cards.iter().find_map(|card| card::from_card(&photo, card, paper));
-    if let (None, None, Some(card)) = (&given, &from_card, found.cards.first()) {
+    let patched = found.cards.iter().find(|card| !card.layout.patches.is_empty());
+    if let (None, None, Some(card)) = (&given, &from_card, patched) {
         doubts.push(Doubt::new(
             "card-burnt",
-            format!("the label card {} is burnt out, shaded or hidden, so white is not taken from it", card.number),
+            format!("the patches of the label card {} are burnt out, shaded, hidden or outside the photo, so white is not taken from them", card.number),
         ));
     }
     let (card_white, exposure) = from_card.map_or((None, None), |card| (Some(card.white), card.exposure));
@@ -135,6 +136,21 @@ fn card_doubts(photo: &Photo, found: &Found) -> Vec<Doubt> {
         doubts.push(Doubt::new(
             "card-unmeasured",
             format!("the label card {number} was read, but its edges are not clear enough to measure by"),
+        ));
+    }
+    if let Some(number) = found.mirrored.first() {
+        doubts.push(Doubt::new(
+            "card-mirrored",
+            format!("the photo is mirrored (its label card {number} is), so the card is not used; turn the camera's mirroring off"),
+        ));
+    }
+    if found.left_out > 0 {
+        doubts.push(Doubt::new(
+            "card-many",
+            format!(
+                "{} more than are measured; plants may get a neighbour's number",
+                counted(found.left_out, "label card")
+            ),
         ));
     }
     let burnt = card::burnt_share(&photo.rgb);

@@ -1,18 +1,24 @@
 //! QR codes in one look at a photo, by two decoders: one is better in strong perspective, the other when codes are small
-//! or blurred. Codes that neither can read may still have been found by their finder patterns.
+//! or blurred. Codes that neither can read may still have been found by their finder patterns. Textures that are full of
+//! finder-like spots cost no more than so many tries.
 
 use crate::base::homography::Point;
 use crate::base::raster::Raster;
-use rxing::common::HybridBinarizer;
-use rxing::multi::MultipleBarcodeReader;
-use rxing::qrcode::cpp_port::QrReader;
-use rxing::qrcode::cpp_port::detector::{FindFinderPatterns, GenerateFinderPatternSets};
-use rxing::{BarcodeFormat, BinaryBitmap, DecodeHints, Luma8Source};
-use std::collections::HashSet;
+use rxing::common::{BitMatrix, DetectorRXingResult, HybridBinarizer};
+use rxing::qrcode::cpp_port::decoder::Decode;
+use rxing::qrcode::cpp_port::detector::{FindFinderPatterns, FinderPatternSet, GenerateFinderPatternSets, SampleQR};
+use rxing::{BinaryBitmap, Luma8Source};
+use std::cmp::Reverse;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
-/// Most finder patterns, three at a time, that are tried.
-const TRIPLES: usize = 40;
+/// Most finder patterns that are put together, the largest: enough for hundreds of codes.
+const PATTERNS: usize = 1500;
+
+/// Most sets of three that are tried, and how many may fail.
+const SETS: (usize, usize) = (6000, 3000);
+
+/// Most sets that are handed on unread.
+const TRIPLES: usize = 24;
 
 /// A QR code as a decoder saw it; lengths in pixels of the picture that was looked at.
 #[derive(Debug, Clone, PartialEq)]
@@ -28,10 +34,9 @@ pub(super) struct Code {
 pub(super) struct Seen {
     /// Codes that were read; the same code may be there twice.
     pub(super) codes: Vec<Code>,
-    /// Centres of finder patterns that may belong to one code: top left, top right, bottom left; likelier ones first.
+    /// Centres of finder patterns that may belong to one code and were not read: top left, top right, bottom left;
+    /// likelier ones first.
     pub(super) triples: Vec<[Point; 3]>,
-    /// Whether something was taken for a code and could not be read.
-    pub(super) unread: bool,
 }
 
 /// Looks for codes in a picture of grey codes.
@@ -45,41 +50,51 @@ pub(super) fn look(grey: &Raster<u8>) -> Seen {
 
 /// The decoder for strong perspective.
 fn perspective(grey: &Raster<u8>) -> Seen {
-    let mut seen = Seen::default();
     let mut decoder = quircs::Quirc::default();
-    for code in decoder.identify(grey.width(), grey.height(), grey.as_slice()).flatten() {
-        match code.decode() {
-            Ok(data) => {
-                let corners = code.corners.map(|corner| [f64::from(corner.x) + 0.5, f64::from(corner.y) + 0.5]);
-                seen.codes.push(Code { text: data.payload, corners });
-            }
-            Err(_) => seen.unread = true,
-        }
-    }
-    seen
+    let codes = decoder.identify(grey.width(), grey.height(), grey.as_slice()).flatten().take(SETS.0);
+    let read = codes.filter_map(|code| {
+        let corners = code.corners.map(|corner| [f64::from(corner.x) + 0.5, f64::from(corner.y) + 0.5]);
+        Some(Code { text: code.decode().ok()?.payload, corners })
+    });
+    Seen { codes: read.collect(), ..Seen::default() }
 }
 
 /// The decoder for small and blurred codes.
 fn small(grey: &Raster<u8>) -> Seen {
     let (width, height) = (grey.width() as u32, grey.height() as u32);
     let Ok(source) = Luma8Source::new_with_slice(grey.as_slice(), width, height) else { return Seen::default() };
-    let mut bitmap = BinaryBitmap::new(HybridBinarizer::new(source));
-    let sets = GenerateFinderPatternSets(&mut FindFinderPatterns(bitmap.get_black_matrix(), true, 0));
+    let bitmap = BinaryBitmap::new(HybridBinarizer::new(source));
+    let black = bitmap.get_black_matrix();
+    let mut patterns = FindFinderPatterns(black, true, 0);
+    patterns.sort_by_key(|pattern| Reverse(pattern.size));
+    patterns.truncate(PATTERNS);
+    let sets = GenerateFinderPatternSets(&mut patterns);
     let place = |point: rxing::Point| [f64::from(point.x), f64::from(point.y)];
-    let triples = sets.iter().take(TRIPLES).map(|set| [place(set.tl.p), place(set.tr.p), place(set.bl.p)]).collect();
-    let hints = DecodeHints {
-        TryHarder: Some(true),
-        PossibleFormats: Some(HashSet::from([BarcodeFormat::QR_CODE])),
-        ..DecodeHints::default()
-    };
-    let read = QrReader.decode_multiple_with_hints(&mut bitmap, &hints).unwrap_or_default();
-    let codes = read.iter().filter_map(|code| {
-        let points: Vec<Point> = code.getPoints().iter().map(|&point| place(point)).collect();
-        // They come row by row.
-        let [tl, tr, bl, br] = points.try_into().ok()?;
-        Some(Code { text: code.getText().as_bytes().to_vec(), corners: [tl, tr, br, bl] })
-    });
-    Seen { codes: codes.collect(), triples, unread: false }
+    let (mut seen, mut used, mut failed) = (Seen::default(), Vec::new(), 0);
+    for set in sets.iter().take(SETS.0) {
+        let parts = [set.tl, set.tr, set.bl];
+        if failed == SETS.1 || parts.iter().any(|part| used.contains(part)) {
+            continue;
+        }
+        if let Some(code) = read(black, set) {
+            seen.codes.push(code);
+            used.extend(parts);
+        } else {
+            failed += 1;
+            seen.triples.extend((seen.triples.len() < TRIPLES).then(|| parts.map(|part| place(part.p))));
+        }
+    }
+    seen
+}
+
+/// Reads the code of three finder patterns.
+fn read(black: &BitMatrix, set: &FinderPatternSet) -> Option<Code> {
+    let sampled = SampleQR(black, set).ok()?;
+    let decoded = Decode(sampled.getBits()).ok().filter(|decoded| decoded.isValid())?;
+    let points: Vec<Point> = sampled.getPoints().iter().map(|point| [f64::from(point.x), f64::from(point.y)]).collect();
+    // They come row by row.
+    let [tl, tr, bl, br] = points.try_into().ok()?;
+    Some(Code { text: decoded.text().as_bytes().to_vec(), corners: [tl, tr, br, bl] })
 }
 
 /// What a code says whose modules' light is known, row by row.

@@ -26,6 +26,9 @@ const MODULES: [usize; 3] = [21, 25, 29];
 /// How far from where they should be the patches' edges are looked for, mm: if most are not seen near by, and at last.
 pub(super) const PATCH_REACH: [f64; 2] = [2.6, 1.2];
 
+/// Share of the patches' edges that must be seen where they should be.
+const MOST_SEEN: f64 = 0.5;
+
 /// All codes of a photo, each once.
 #[derive(Debug, Default)]
 pub(super) struct Codes {
@@ -56,7 +59,7 @@ impl Codes {
     fn add(&mut self, rgb: &Raster<[u8; 3]>, picture: &Raster<u8>) {
         let scale = rgb.width() as f64 / picture.width() as f64;
         let place = |point: Point| point.map(|value| value * scale);
-        let Seen { codes, triples, unread } = look(picture);
+        let Seen { codes, triples } = look(picture);
         for Code { text, corners } in codes {
             self.keep(Code { text, corners: corners.map(place) });
         }
@@ -65,11 +68,12 @@ impl Codes {
             if self.read.iter().any(|code| covers(code, middle)) {
                 continue;
             }
-            if let Some(code) = read_by_finders(rgb, triple) {
-                self.keep(code);
+            match read_by_finders(rgb, triple) {
+                Some((Some(text), corners)) => self.keep(Code { text, corners }),
+                Some((None, _)) => self.unread = true,
+                None => {}
             }
         }
-        self.unread |= unread;
     }
 
     fn keep(&mut self, code: Code) {
@@ -94,18 +98,19 @@ fn covers(code: &Code, [x, y]: Point) -> bool {
     (x - u).hypot(y - v) < (0..4).map(side).fold(0.0, f64::max) / 2.0
 }
 
-/// A code that the decoders found but could not read, from the centres of its finder patterns: its modules are read where
-/// the finders' edges say that they are.
-fn read_by_finders(rgb: &Raster<[u8; 3]>, [tl, tr, bl]: [Point; 3]) -> Option<Code> {
-    MODULES.into_iter().find_map(|count| {
+/// Text, if it can be read, and corners of a code that the decoders found but could not read, from the centres of its finder
+/// patterns: its modules are read where the finders' edges say that they are. `None` if these are no finder patterns.
+fn read_by_finders(rgb: &Raster<[u8; 3]>, [tl, tr, bl]: [Point; 3]) -> Option<(Option<Vec<u8>>, [Point; 4])> {
+    let tries = MODULES.into_iter().filter_map(|count| {
         let (n, far) = (count as f64, count as f64 - 3.5);
         let unit = Area { x: 0.0, y: 0.0, width: n, height: n };
         let br = [tr[0] + bl[0] - tl[0], tr[1] + bl[1] - tl[1]];
         let start = Homography::from_pairs([[3.5, 3.5], [far, 3.5], [far, far], [3.5, far]], [tl, tr, br, bl])?;
         let fit = refine(rgb, &edges::finders(unit, count), &start, 8)?;
-        let text = read_modules(&edges::modules(rgb, &fit.map, unit, count)?)?;
-        Some(Code { text, corners: unit.corners().map(|corner| fit.map.apply(corner)) })
-    })
+        let text = read_modules(&edges::modules(rgb, &fit.map, unit, count)?);
+        Some((text, unit.corners().map(|corner| fit.map.apply(corner))))
+    });
+    tries.max_by_key(|(text, _)| text.is_some())
 }
 
 /// Where a card lies.
@@ -116,10 +121,35 @@ pub(super) struct Located {
     /// How far the patches lie from where the code alone would show them on a flat card, mm, and in standard deviations of
     /// what the code alone can tell; 0 without patches.
     pub(super) strain: (f64, f64),
+    /// Modules along a side of its code.
+    pub(super) modules: usize,
+    /// Whether its patches were seen where they should be.
+    pub(super) patches: bool,
 }
 
-/// Where a card lies, from its code's rough corners. `None` if too few of its edges are seen.
-pub(super) fn locate(rgb: &Raster<[u8; 3]>, layout: &Layout, corners: [Point; 4]) -> Option<Located> {
+/// Why a card cannot be measured.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Unmeasured {
+    /// Too few of its edges are seen.
+    Unclear,
+    /// The photo is mirrored.
+    Mirrored,
+}
+
+/// Where a card lies, from its code's rough corners.
+pub(super) fn locate(rgb: &Raster<[u8; 3]>, layout: &Layout, corners: [Point; 4]) -> Result<Located, Unmeasured> {
+    let located = fitted(rgb, layout, corners).ok_or(Unmeasured::Unclear)?;
+    let mirrored = || {
+        let grey = edges::modules(rgb, &located.fit.map, layout.code, located.modules)?;
+        let n = grey.width();
+        let turned = (0..n * n).map(|i| grey.get(i / n, i % n)).collect();
+        // Decoders read mirrored codes too, and do not tell.
+        Some(read_modules(&grey).is_none() && read_modules(&Raster::from_vec(n, n, turned)).is_some())
+    };
+    if mirrored() == Some(true) { Err(Unmeasured::Mirrored) } else { Ok(located) }
+}
+
+fn fitted(rgb: &Raster<[u8; 3]>, layout: &Layout, corners: [Point; 4]) -> Option<Located> {
     let code = layout.code;
     let start = Homography::from_pairs(code.corners(), corners)?;
     let count = modules_a_side(rgb, layout, &start)?;
@@ -130,16 +160,26 @@ pub(super) fn locate(rgb: &Raster<[u8; 3]>, layout: &Layout, corners: [Point; 4]
     let all = edges::between_modules(code, &grey, 0.4 * contrast);
     let code_alone = refine(rgb, &all, &rough.map, 3)?;
     let [wide, near] = PATCH_REACH.map(|reach| edges::patches(layout, reach));
-    let seen = near.iter().filter(|edge| edge.find(rgb, &code_alone.map).is_some()).count();
-    let fit = if 2 * seen < near.len() {
+    // Of those that lie in the photo.
+    let seen = |map: &Homography| {
+        let inside = near.iter().filter(|edge| edges::light(rgb, map.apply(edge.at)).is_some());
+        let (all, found) =
+            inside.fold((0, 0), |(all, found), edge| (all + 1, found + u32::from(edge.find(rgb, map).is_some())));
+        f64::from(found) / f64::from(all.max(1))
+    };
+    let start = if seen(&code_alone.map) < MOST_SEEN {
         // What the code alone tells of the patches may be a millimetre or two off.
         refine(rgb, &[all.clone(), wide].concat(), &code_alone.map, 3)?
     } else {
         code_alone.clone()
     };
-    let fit = refine(rgb, &[all, near].concat(), &fit.map, 4)?;
+    if seen(&start.map) < MOST_SEEN {
+        // They are hidden or outside the photo; what looks like some of them is something else.
+        return Some(Located { fit: code_alone, modules: count, strain: (0.0, 0.0), patches: false });
+    }
+    let fit = refine(rgb, &[all, near].concat(), &start.map, 4)?;
     let strain = strain(layout, &code_alone, &fit).unwrap_or_default();
-    Some(Located { fit, strain })
+    Some(Located { fit, modules: count, strain, patches: true })
 }
 
 /// [`Located::strain`], at the middle of the last patch.

@@ -18,7 +18,7 @@ pub use pose::Pose;
 use crate::base::homography::{Homography, Point};
 use crate::base::raster::Raster;
 use layout::Layout;
-use locate::{Codes, Located, codes, locate};
+use locate::{Codes, Located, Unmeasured, codes, locate};
 use number::{PlantNumber, parse_payload};
 use refine::Fit;
 
@@ -40,6 +40,7 @@ pub struct Card {
     pub blur_px: Option<f64>,
     fit: Fit,
     strain: (f64, f64),
+    patches: bool,
 }
 
 /// What a photo shows of cards.
@@ -51,6 +52,10 @@ pub struct Found {
     pub foreign: usize,
     /// Cards whose number was read but whose edges are not clear enough to measure.
     pub unmeasured: Vec<PlantNumber>,
+    /// Cards in a mirrored photo.
+    pub mirrored: Vec<PlantNumber>,
+    /// Cards beyond the number that is measured.
+    pub left_out: usize,
     /// Whether something looked like a code and could not be read.
     pub unread: bool,
 }
@@ -63,10 +68,11 @@ pub fn find(rgb: &Raster<[u8; 3]>, focal_35mm: Option<f32>) -> Found {
     for code in read {
         match parse_payload(&code.text) {
             None => found.foreign += 1,
-            Some(_) if found.cards.len() == MOST => {}
+            Some(_) if found.cards.len() == MOST => found.left_out += 1,
             Some((layout, number)) => match locate(rgb, layout, code.corners) {
-                Some(located) => found.cards.push(Card::read(rgb, focal_35mm, layout, number, located)),
-                None => found.unmeasured.push(number),
+                Ok(located) => found.cards.push(Card::read(rgb, focal_35mm, layout, number, located)),
+                Err(Unmeasured::Unclear) => found.unmeasured.push(number),
+                Err(Unmeasured::Mirrored) => found.mirrored.push(number),
             },
         }
     }
@@ -83,10 +89,11 @@ impl Card {
         focal_35mm: Option<f32>,
         layout: &'static Layout,
         number: PlantNumber,
-        Located { fit, strain }: Located,
+        Located { fit, strain, patches, .. }: Located,
     ) -> Self {
         Self {
             strain,
+            patches,
             number,
             layout,
             neutrals: neutrals::neutrals(rgb, &fit.map, layout),
@@ -121,6 +128,12 @@ impl Card {
             (a - c).hypot(b - d) / (from[0] - to[0]).hypot(from[1] - to[1])
         };
         (0..4).map(side).sum::<f64>() / 4.0
+    }
+
+    /// Whether the patches were seen where they should be. If not, they are hidden or outside the photo, and so may be the
+    /// paper beside them.
+    pub fn patches_seen(&self) -> bool {
+        self.patches
     }
 
     /// How far the patches lie from where the code alone would show them if the card were flat, mm, and in standard
