@@ -117,3 +117,21 @@ fn the_same_cards_are_the_same_bytes() {
     let bytes: Vec<&Vec<u8>> = files.values().collect();
     assert_eq!(bytes[0], bytes[1]);
 }
+
+#[test]
+fn the_table_of_plants_is_never_overwritten() {
+    let bench = Bench::new();
+    bench.put("plants.svg", "plant\nZB-1\n");
+    let run = bench.run(&["card", "--plants", "plants.svg", "-o", "plants.svg", "--force"]);
+    assert_eq!(run.code, 4, "{}", run.stderr);
+    assert_eq!(bench.text("plants.svg"), "plant\nZB-1\n");
+}
+
+#[test]
+fn a_quote_left_open_is_told_with_its_line() {
+    let bench = Bench::new();
+    bench.put("plants.csv", "plant,name\nA1,\"open\nA2,b\nA3,c\n");
+    let run = bench.run(&["card", "--plants", "plants.csv", "-o", "a.pdf"]);
+    assert_eq!(run.code, 2, "{}", run.stderr);
+    assert!(run.stderr.contains("line 2") && run.stderr.contains("quote"), "{}", run.stderr);
+}

@@ -97,12 +97,15 @@ fn an_output_is_never_one_of_the_photos() {
     std::fs::hard_link(bench.path("in/IMG_2.jpg"), bench.path("hard")).unwrap();
     std::os::unix::fs::symlink("in/IMG_2.jpg", bench.path("soft")).unwrap();
     std::fs::copy(bench.path("in/IMG_2.jpg"), bench.path("in/a.tissue.png")).unwrap();
+    bench.put("nursery.toml", "[card]\ncheck_line_mm = 49.5\n");
     let before = bench.files();
     for output in [["--csv", "hard"], ["--jsonl", "soft"]] {
         let run = bench.run(&["grade", "in", output[0], output[1]]);
         assert_eq!(run.code, 4, "{output:?}");
-        assert!(run.stderr.contains("one of the photos"), "{}", run.stderr);
+        assert!(run.stderr.contains("one of the files to be read"), "{}", run.stderr);
     }
+    let run = bench.run(&["grade", "in", "--standard", "nursery.toml", "--csv", "nursery.toml"]);
+    assert_eq!(run.code, 4, "{}", run.stderr);
     let run = bench.run(&["grade", "in/a.tissue.png", "in/a.jpg", "--masks", "in"]);
     assert_eq!(run.code, 4, "{}", run.stderr);
     assert_eq!(bench.files(), before);

@@ -185,6 +185,21 @@ fn paper_levels(neutrals: &[Neutral]) -> Vec<f64> {
     sound.map(|part| part.rgb[1]).filter(|level| *level > DARK).collect()
 }
 
+/// A doubt if most of the paper is burnt out: light then eats into the print, more on one side than on the other.
+pub(super) fn bright(card: &Card) -> Option<Doubt> {
+    let paper: Vec<&Neutral> = card.neutrals.iter().filter(|part| part.paper).collect();
+    let burnt = paper.iter().filter(|part| part.clipped > 0.5).count();
+    (2 * burnt > paper.len()).then(|| {
+        Doubt::new(
+            "card-bright",
+            format!(
+                "the paper of the label card {} is burnt out, so lengths and tilt are less sure; expose for the card",
+                card.number
+            ),
+        )
+    })
+}
+
 /// Distance of the printed edges from where a flat card would show them, mm, from which a card is called bent.
 const BENT_MM: f64 = 0.15;
 

@@ -109,12 +109,23 @@ pub fn calibrate(photo: Photo, options: &Options) -> Calibrated {
     }
     let (card_white, exposure) = from_card.map_or((None, None), |card| (Some(card.white), card.exposure));
     let white = given.or(card_white).unwrap_or_else(|| estimate::from_picture(&photo));
+    let stated = options.scale.filter(|scale| scale.lies_in((photo.rgb.width(), photo.rgb.height())));
+    if stated != options.scale {
+        doubts.push(Doubt::new(
+            "known-outside",
+            format!(
+                "a point of the length that was given lies outside the photo ({} x {} pixels, upright), so it is not used",
+                photo.rgb.width(),
+                photo.rgb.height()
+            ),
+        ));
+    }
     let calibrated = Calibrated {
         white,
         exposure,
         cards: found.cards,
         doubts,
-        stated_scale: options.scale.and_then(StatedScale::interval),
+        stated_scale: stated.and_then(StatedScale::interval),
         card_below: options.card_below,
         print: options.print,
         photo,
@@ -126,6 +137,7 @@ pub fn calibrate(photo: Photo, options: &Options) -> Calibrated {
 fn card_doubts(photo: &Photo, found: &Found) -> Vec<Doubt> {
     let mut doubts: Vec<Doubt> = found.cards.iter().filter_map(card::shade).collect();
     doubts.extend(found.cards.iter().filter_map(card::uneven));
+    doubts.extend(found.cards.iter().filter_map(card::bright));
     if found.foreign > 0 {
         doubts.push(Doubt::new(
             "card-foreign",

@@ -41,13 +41,22 @@ const LEVEL_SD: f64 = 4.0;
 const BELOW: (f64, f64) = (0.05, 1.5);
 
 impl StatedScale {
+    /// Whether its points lie in a photo of so many pixels.
+    pub(super) fn lies_in(self, (width, height): (usize, usize)) -> bool {
+        let inside = |[x, y]: Point| (0.0..=width as f64).contains(&x) && (0.0..=height as f64).contains(&y);
+        match self {
+            Self::PxPerMm(_) => true,
+            Self::Known { from, to, .. } => inside(from) && inside(to),
+        }
+    }
+
     /// As an interval; `None` if it makes no sense.
     pub(super) fn interval(self) -> Option<Interval> {
         let (value, sd) = match self {
             Self::PxPerMm(value) => (value, STATED * value),
             Self::Known { from, to, mm } => {
                 let pixels = (from[0] - to[0]).hypot(from[1] - to[1]);
-                (pixels / mm, 2.0_f64.sqrt() * POINT / mm)
+                (pixels / mm, (2.0_f64.sqrt() * POINT / mm).hypot(STATED * pixels / mm))
             }
         };
         (value.is_finite() && value > 0.0).then(|| widened(value, 1.96 * sd, 1.96 * sd))

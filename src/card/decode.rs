@@ -4,6 +4,7 @@
 
 use crate::base::homography::Point;
 use crate::base::raster::Raster;
+use rxing::common::cpp_essentials::DecoderResult;
 use rxing::common::{BitMatrix, DetectorRXingResult, HybridBinarizer};
 use rxing::qrcode::cpp_port::decoder::Decode;
 use rxing::qrcode::cpp_port::detector::{FindFinderPatterns, FinderPatternSet, GenerateFinderPatternSets, SampleQR};
@@ -90,7 +91,7 @@ fn small(grey: &Raster<u8>) -> Seen {
 /// Reads the code of three finder patterns.
 fn read(black: &BitMatrix, set: &FinderPatternSet) -> Option<Code> {
     let sampled = SampleQR(black, set).ok()?;
-    let decoded = Decode(sampled.getBits()).ok().filter(|decoded| decoded.isValid())?;
+    let decoded = Decode(sampled.getBits()).ok().filter(DecoderResult::isValid)?;
     let points: Vec<Point> = sampled.getPoints().iter().map(|point| [f64::from(point.x), f64::from(point.y)]).collect();
     // They come row by row.
     let [tl, tr, bl, br] = points.try_into().ok()?;

@@ -15,7 +15,9 @@ pub struct PlantNumber(String);
 
 /// A text that is no plant number.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Error)]
-#[error("a plant number is 1 to {LONGEST} letters A-Z, digits, `-`, `.` or `_`, with a letter or digit first and last")]
+#[error(
+    "a plant number is 1 to {LONGEST} letters a-z or A-Z, digits, `-`, `.` or `_`, with a letter or digit first and last"
+)]
 pub struct NotANumber;
 
 impl PlantNumber {

@@ -150,7 +150,7 @@ struct Measuring {
     known: Option<Scale>,
 
     /// How far the label card lies under the middle of the leaves' height, mm [default: level with the soil]
-    #[arg(long, value_name = "MM", value_parser = below, allow_hyphen_values = true)]
+    #[arg(long, value_name = "MM", value_parser = below, allow_hyphen_values = true, conflicts_with = "scale")]
     card_below: Option<f64>,
 
     /// The nursery's standard (TOML); so far what was measured on the printed label cards
@@ -175,6 +175,11 @@ pub(super) enum Color {
 }
 
 impl Grade {
+    /// Files other than photos that are read, so that no output overwrites them.
+    pub(super) fn files_read(&self) -> impl Iterator<Item = &Path> {
+        [&self.measuring.standard, &self.measuring.stroke].into_iter().flatten().map(PathBuf::as_path)
+    }
+
     /// The options of the measurement; reads the file of painted points.
     pub(super) fn options(&self) -> Result<Options, String> {
         let Measuring { one, many, at, around, stroke, white, px_per_mm, known, card_below, standard } =
@@ -251,7 +256,7 @@ fn known(text: &str) -> Result<Scale, String> {
         return Err("the length must be 0.1 to 10000 mm".into());
     }
     if !(10.0..=1e6).contains(&length) {
-        return Err("the two points must be at least 10 pixels apart".into());
+        return Err("the two points must be 10 to 1000000 pixels apart".into());
     }
     Ok(Scale::Known { from: [x1, y1], to: [x2, y2], mm })
 }
@@ -278,7 +283,7 @@ fn standard(path: &Path) -> Result<Standard, String> {
     let wrong = |text: String| format!("--standard {}: {text}", path.display());
     let size = fs::metadata(path).map_err(|error| wrong(error.to_string()))?;
     if !size.is_file() || size.len() > LONGEST_STANDARD {
-        return Err(wrong("no TOML file of less than a megabyte".into()));
+        return Err(wrong("not a file, or larger than a megabyte".into()));
     }
     let text = fs::read_to_string(path).map_err(|error| wrong(error.to_string()))?;
     Standard::parse(text.trim_start_matches('\u{feff}')).map_err(|error| wrong(error.to_string()))
@@ -344,9 +349,9 @@ mod tests {
         assert_eq!(options.hint, Some(Hint::At { x: 3, y: 4 }));
         assert_eq!(options.white, Some(White::Codes([200.0, 210.0, 190.5])));
         assert_eq!(options.scale, Some(Scale::PxPerMm(12.5)));
-        let options = parsed("variegauge grade a.jpg --known 10,20,40,60=25 --card-below 30").unwrap();
+        let options = parsed("variegauge grade a.jpg --known 10,20,40,60=25").unwrap();
         assert_eq!(options.scale, Some(Scale::Known { from: [10.0, 20.0], to: [40.0, 60.0], mm: 25.0 }));
-        assert_eq!(options.card_below, Some(30.0));
+        assert_eq!(parsed("variegauge grade a.jpg --card-below 30").unwrap().card_below, Some(30.0));
         let spot = Rect { x: 1, y: 2, width: 3, height: 4 };
         assert_eq!(parsed("variegauge grade a.jpg --white 1,2,3,4").unwrap().white, Some(White::Spot(spot)));
         assert_eq!(parsed("variegauge grade a.jpg --box 1,2,3,4").unwrap().hint, Some(Hint::Box(spot)));
@@ -373,6 +378,7 @@ mod tests {
             "--known 1,2,300,4=0",
             "--known 1,2,nan,4=9",
             "--card-below x",
+            "--card-below 30 --px-per-mm 12",
             "--card-below 1e9",
             "--jobs 0",
             "--one --many",

@@ -85,7 +85,7 @@ fn grade(args: &Grade, options: &Options, found: &Found) -> Result<Exit, Error> 
     let paths: Vec<&Path> = found.sources.iter().map(|source| source.path.as_path()).collect();
     let files: Vec<String> = paths.iter().map(|path| path.to_string_lossy().into_owned()).collect();
     let stems = names::stems(&paths);
-    let inputs = Inputs::new(paths.iter().copied());
+    let inputs = Inputs::new(paths.iter().copied().chain(args.files_read()));
     let pictures = Pictures::open(&args.outputs, &stems, &inputs)?;
     let mut tables = Tables::open(&args.outputs, &inputs, files.iter().map(String::as_str))?;
     let mut progress = Progress::new(paths.len(), args.outputs.quiet);

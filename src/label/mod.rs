@@ -73,10 +73,12 @@ fn ambiguity(distances: &[Vec<f64>], cards: &[Card], plant: usize, card: usize) 
     let number = &cards[card].number;
     let doubt = |text: String| Some(Doubt::new("card-ambiguous", text));
     if let Some(other) = (0..cards.len()).find(|&other| other != card && near(distances[plant][other])) {
-        return doubt(format!(
-            "the label card {} lies about as near as {number}; check the number",
-            cards[other].number
-        ));
+        let second = &cards[other].number;
+        return doubt(if second == number {
+            format!("two label cards {number} lie near this plant")
+        } else {
+            format!("the label card {second} lies about as near as {number}; check the number")
+        });
     }
     let other = (0..distances.len()).find(|&other| other != plant && near(distances[other][card]))?;
     doubt(format!("the label card {number} lies about as near to plant {} as to this one; check the number", other + 1))

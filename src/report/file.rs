@@ -91,16 +91,16 @@ pub fn make_folder(path: &Path) -> Result<()> {
 pub struct Inputs(HashSet<Identity>);
 
 impl Inputs {
-    /// Looks each photo up; nothing is opened, as opening a pipe would wait for ever.
+    /// Looks each input up; nothing is opened, as opening a pipe would wait for ever.
     pub fn new<'a>(photos: impl Iterator<Item = &'a Path>) -> Self {
         Self(photos.filter_map(identity).collect())
     }
 
-    /// Refuses an output that is one of the photos, or whose temporary file would be.
+    /// Refuses an output that is one of the inputs, or whose temporary file would be.
     pub fn keep(&self, output: &Path) -> Result<()> {
         let is_photo = |path: &Path| identity(path).is_some_and(|id| self.0.contains(&id));
         if is_photo(output) || is_photo(&partial(output)) {
-            return Err(failed(output, io::Error::other("it is one of the photos to be graded")));
+            return Err(failed(output, io::Error::other("it is one of the files to be read")));
         }
         Ok(())
     }

@@ -172,9 +172,9 @@ mod tests {
     #[test]
     fn a_line_a_plant_with_remarks_underneath() {
         let expected = "\
-photo                 plant         green           pale            stress red          size
-bench/IMG_1.jpg       1 ZB-0042      80 % (76-84)    10 % (6-14)     10 % (6-14)     61.3 mm
-                      2               0 % (0-4)     100 % (96-100)    0 % (0-4)            -
+photo                 plant       green           pale            stress red          size
+bench/IMG_1.jpg       1 ZB-0042    80 % (76-84)    10 % (6-14)     10 % (6-14)     61.3 mm
+                      2             0 % (0-4)     100 % (96-100)    0 % (0-4)            -
     ! too pale: 0 % green capacity, the standard asks 20 %
     ! no label card, so no millimetres
 bench/a\\u{1b}[2J.jpg  refused

@@ -78,9 +78,15 @@ impl Focus {
     fn inside(&self, field: &Raster<f32>, rect: Rect, labels: &Raster<u32>, part: Component) -> Vec<f64> {
         let sx = self.photo.width as f64 / field.width() as f64;
         let sy = self.photo.height as f64 / field.height() as f64;
+        // The part's own box alone: a noisy photo has thousands of parts.
+        let in_field = |at: usize, labels: usize, start: usize, length: usize, scale: f64| {
+            ((start + at * length / labels) as f64 / scale) as usize
+        };
+        let columns = |x: usize| in_field(x, labels.width(), rect.x, rect.width, sx);
+        let rows = |y: usize| in_field(y, labels.height(), rect.y, rect.height, sy);
         let mut values = Vec::new();
-        for y in (rect.y as f64 / sy) as usize..((rect.bottom() as f64 / sy) as usize).min(field.height()) {
-            for x in (rect.x as f64 / sx) as usize..((rect.right() as f64 / sx) as usize).min(field.width()) {
+        for y in rows(part.bounds.y)..(rows(part.bounds.bottom()) + 2).min(field.height()) {
+            for x in columns(part.bounds.x)..(columns(part.bounds.right()) + 2).min(field.width()) {
                 let (px, py) = ((x as f64 + 0.5) * sx - rect.x as f64, (y as f64 + 0.5) * sy - rect.y as f64);
                 if px < 0.0 || py < 0.0 || px >= rect.width as f64 || py >= rect.height as f64 {
                     continue;

@@ -35,7 +35,10 @@ impl Standard {
     /// # Errors
     /// It is no TOML, has keys that no standard has, or values that cannot be: with line, column and what would be right.
     pub fn parse(text: &str) -> Result<Self> {
-        let standard: Self = toml::from_str(text).map_err(|error| Error::Standard(error.to_string()))?;
+        let standard: Self = toml::from_str(text).map_err(|error: toml::de::Error| {
+            let line = error.span().map_or(1, |span| 1 + text[..span.start].matches('\n').count());
+            Error::Standard(format!("line {line}: {}", error.message()))
+        })?;
         let wrong = |text: &str| Err(Error::Standard(format!("[card] {text}")));
         let sound = |[l, a, b]: [f64; 3]| LIGHTNESS.contains(&l) && a.abs() <= TINT && b.abs() <= TINT;
         if standard.card.paper_lab.is_some_and(|lab| !sound(lab)) {

@@ -2,6 +2,7 @@
 
 use crate::scene::{Laid, Print, Scene};
 use crate::{LONG, PLAIN, POT, calibrated, card_doubts, corner_error, only_card};
+use variegauge::base::raster::Raster;
 use variegauge::calibrate::WhiteSource;
 use variegauge::card::find;
 use variegauge::card::layout::CARD;
@@ -120,4 +121,31 @@ fn the_largest_card_comes_first() {
     let scene = Scene { cards, ..Scene::default() };
     let numbers: Vec<String> = calibrated(&scene).cards.iter().map(|card| card.number.to_string()).collect();
     assert_eq!(numbers, ["B.2", "ZB-0042"]);
+}
+
+/// All of the card but its code lies under something: what is there is neither white nor grey.
+#[test]
+fn white_is_not_taken_from_what_covers_the_card() {
+    for level in [0.06, 0.3, 0.8] {
+        let cover = match level {
+            0.06 => |[x, _]: [f64; 2]| (x > -9.8).then_some(0.06),
+            0.3 => |[x, _]: [f64; 2]| (x > -9.8).then_some(0.3),
+            _ => |[x, _]: [f64; 2]| (x > -9.8).then_some(0.8),
+        };
+        let found = calibrated(&Scene { cover, tilt: 15.0, ..Scene::of(&PLAIN) });
+        assert_eq!(found.cards.len(), 1, "{level}");
+        assert_eq!((found.white.source, found.exposure), (WhiteSource::Estimated, None), "{level}");
+        assert!(card_doubts(&found).contains(&"card-burnt"), "{level}: {:?}", found.doubts);
+    }
+}
+
+#[test]
+fn a_mirrored_photo_is_told_and_its_card_not_used() {
+    let picture = Scene { tilt: 10.0, ..Scene::of(&PLAIN) }.photo();
+    let (width, height) = (picture.width(), picture.height());
+    let turned = (0..height).flat_map(|y| picture.row(y).iter().rev().copied().collect::<Vec<_>>()).collect();
+    let mirrored = Raster::from_vec(width, height, turned);
+    let found = find(&mirrored, None);
+    assert_eq!((found.cards.len(), found.mirrored.len()), (0, 1));
+    assert_eq!(find(&picture, None).mirrored.len(), 0);
 }

@@ -76,6 +76,9 @@ fn label(row: &StringRecord, (width, plant, name): (usize, usize, Option<usize>)
         ));
     }
     let cell = |column: usize| row.get(column).unwrap_or_default().trim();
+    if row.iter().any(|cell| cell.trim().contains(['\n', '\r'])) {
+        return Err("a line break within a cell; is a quote mark not closed?".into());
+    }
     let number = cell(plant);
     let number: PlantNumber = match number {
         "" => return Err("no plant number".into()),

@@ -16,6 +16,7 @@ use variegauge::print::draw::Page;
 use variegauge::print::sheet::{self, Paper};
 use variegauge::print::{pdf, svg};
 use variegauge::report::file;
+use variegauge::report::file::Inputs;
 
 /// Runs the command.
 pub(super) fn run(args: &Card) -> Exit {
@@ -29,6 +30,11 @@ pub(super) fn run(args: &Card) -> Exit {
     if let Some(there) = files.iter().find(|file| !args.force && file.exists()) {
         say::error(&say::safe(&format!("cannot write {}: it exists already", there.display())));
         say::hint("choose another name, or overwrite with --force");
+        return Exit::Output;
+    }
+    let inputs = Inputs::new(args.plants.as_deref().into_iter());
+    if let Some(error) = files.iter().find_map(|file| inputs.keep(file).err()) {
+        say::error(&error.to_string());
         return Exit::Output;
     }
     warn(layout, &labels, &repeated);
