@@ -26,7 +26,7 @@ use crate::photo::{Photo, Primaries};
 const MOST_MIRED: f64 = 20.0;
 
 /// Share of a photo that may be burnt out before a card is looked for there in vain: an assumption.
-const MOST_BURNT: f64 = 0.02;
+const MOST_BURNT: f64 = 0.04;
 
 /// What the user may state about white, scale and cards.
 #[derive(Debug, Clone, Default)]

@@ -26,6 +26,9 @@ const MODULES: [usize; 3] = [21, 25, 29];
 /// How far from where they should be the patches' edges are looked for, mm: if most are not seen near by, and at last.
 pub(super) const PATCH_REACH: [f64; 2] = [2.6, 1.2];
 
+/// Least alternation of the timing patterns, in parts of the contrast, of what looks like a code and cannot be read.
+const TIMED: f64 = 0.3;
+
 /// Share of the patches' edges that must be seen where they should be.
 const MOST_SEEN: f64 = 0.5;
 
@@ -107,8 +110,11 @@ fn read_by_finders(rgb: &Raster<[u8; 3]>, [tl, tr, bl]: [Point; 3]) -> Option<(O
         let br = [tr[0] + bl[0] - tl[0], tr[1] + bl[1] - tl[1]];
         let start = Homography::from_pairs([[3.5, 3.5], [far, 3.5], [far, far], [3.5, far]], [tl, tr, br, bl])?;
         let fit = refine(rgb, &edges::finders(unit, count), &start, 8)?;
-        let text = read_modules(&edges::modules(rgb, &fit.map, unit, count)?);
-        Some((text, unit.corners().map(|corner| fit.map.apply(corner))))
+        let grey = edges::modules(rgb, &fit.map, unit, count)?;
+        let text = read_modules(&grey);
+        // Petals and pebbles may pass for three finder patterns, but nothing alternates between them.
+        let timed = alternation(&grey) > TIMED * contrast(&grey)?;
+        (text.is_some() || timed).then(|| (text, unit.corners().map(|corner| fit.map.apply(corner))))
     });
     tries.max_by_key(|(text, _)| text.is_some())
 }
@@ -155,8 +161,7 @@ fn fitted(rgb: &Raster<[u8; 3]>, layout: &Layout, corners: [Point; 4]) -> Option
     let count = modules_a_side(rgb, layout, &start)?;
     let rough = refine(rgb, &edges::finders(code, count), &start, 5)?;
     let grey = edges::modules(rgb, &rough.map, code, count)?;
-    let mut sorted = grey.as_slice().to_vec();
-    let contrast = quantile(&mut sorted, 0.9)? - quantile(&mut sorted, 0.1)?;
+    let contrast = contrast(&grey)?;
     let all = edges::between_modules(code, &grey, 0.4 * contrast);
     let code_alone = refine(rgb, &all, &rough.map, 3)?;
     let [wide, near] = PATCH_REACH.map(|reach| edges::patches(layout, reach));
@@ -194,14 +199,23 @@ fn strain(layout: &Layout, code_alone: &Fit, fit: &Fit) -> Option<(f64, f64)> {
 
 /// The number of modules whose timing pattern (dark and light in turn, from one finder to the next) fits best.
 fn modules_a_side(rgb: &Raster<[u8; 3]>, layout: &Layout, map: &Homography) -> Option<usize> {
-    let alternation = |count: usize| -> Option<f64> {
-        let grey = edges::modules(rgb, map, layout.code, count)?;
-        let turn = |i: usize| if i.is_multiple_of(2) { -1.0 } else { 1.0 };
-        let sum: f64 = (8..count - 8).map(|i| turn(i) * (grey.get(i, 6) + grey.get(6, i))).sum();
-        Some(sum / (count - 16) as f64)
-    };
-    let scores = MODULES.into_iter().filter_map(|count| Some((count, alternation(count)?)));
+    let score = |count: usize| Some((count, alternation(&edges::modules(rgb, map, layout.code, count)?)));
+    let scores = MODULES.into_iter().filter_map(score);
     scores.max_by(|a, b| a.1.total_cmp(&b.1)).map(|(count, _)| count)
+}
+
+/// How much lighter the light modules of the two timing patterns are than the dark ones, mean.
+fn alternation(grey: &Raster<f64>) -> f64 {
+    let n = grey.width();
+    let turn = |i: usize| if i.is_multiple_of(2) { -1.0 } else { 1.0 };
+    let sum: f64 = (8..n - 8).map(|i| turn(i) * (grey.get(i, 6) + grey.get(6, i))).sum();
+    sum / (n - 16) as f64
+}
+
+/// Light of a code's light modules over its dark ones, 9th and 1st decile.
+fn contrast(grey: &Raster<f64>) -> Option<f64> {
+    let mut sorted = grey.as_slice().to_vec();
+    Some(quantile(&mut sorted, 0.9)? - quantile(&mut sorted, 0.1)?)
 }
 
 /// The photo in grey codes, its longer side `long`; never enlarged.
