@@ -1,12 +1,12 @@
 //! The order of the stages; nothing else knows it.
 
 use crate::base::raster::{Raster, Rect};
-use crate::calibrate::{self, Calibrated, StatedScale, WhiteChoice, calibrate, refine_white};
+use crate::calibrate::{self, Calibrated, WhiteChoice, calibrate, refine_white};
 use crate::error::{Error, Result};
 use crate::grade::{self, Grade};
 use crate::label::{Label, labels};
 use crate::measure::{Measures, measure, quality};
-use crate::options::{Options, Scale, White};
+use crate::options::{Options, White};
 use crate::photo;
 use crate::segment::{self, Rosette};
 use crate::tissue::{self, TissueMap};
@@ -72,11 +72,7 @@ fn calibration(options: &Options) -> calibrate::Options {
         Some(White::Codes(code)) => WhiteChoice::Given { code: code.map(|c| c.round() as u8) },
         Some(White::Spot(spot)) => WhiteChoice::Spot(spot),
     };
-    let scale = options.scale.map(|scale| match scale {
-        Scale::PxPerMm(value) => StatedScale::PxPerMm(value),
-        Scale::Known { from, to, mm } => StatedScale::Known { from, to, mm },
-    });
-    calibrate::Options { white, scale, card_below: options.card_below, print: options.print }
+    calibrate::Options { white, scale: options.scale, card_below: options.card_below, print: options.print }
 }
 
 /// Plant numbers (from 1) in the photo's full size, 0 elsewhere.

@@ -72,8 +72,8 @@ pub(super) fn from_card(photo: &Photo, card: &Card, paper: Option<Linear>) -> Op
     let seen = paper.map_or(rgb, |paper| [0, 1, 2].map(|i| rgb[i] / paper[i]));
     let light = Light::from_srgb(seen)?;
     let tint = if paper.is_some() { PAPER_MIRED_SD.1 } else { PAPER_MIRED_SD.0 };
-    let shifts =
-        groups.iter().filter_map(|group| Some(Light::from_srgb(group.rgb())?.mired.0 - Light::from_srgb(rgb)?.mired.0));
+    let middle = Light::from_srgb(rgb)?.mired.0;
+    let shifts = groups.iter().filter_map(|group| Some(Light::from_srgb(group.rgb())?.mired.0 - middle));
     let mut shifts: Vec<f64> = shifts.map(f64::abs).collect();
     let scatter = quantile(&mut shifts, 0.5)? / 0.6745;
     let mired_sd = tint.hypot(LIGHTS_MIRED_SD).hypot(scatter / (groups.len() as f64).sqrt());

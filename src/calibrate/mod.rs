@@ -8,7 +8,7 @@ mod tests;
 mod tiles;
 mod white;
 
-pub use scale::{Scale, StatedScale};
+pub use scale::ScaleSource;
 pub use white::{White, WhiteChoice, WhiteSource};
 
 use crate::base::color::matrix::{self, Matrix};
@@ -18,7 +18,7 @@ use crate::base::doubt::Doubt;
 use crate::base::raster::Raster;
 use crate::base::stats::Interval;
 use crate::card::{self as cards, Card, Found};
-use crate::options::CardPrint;
+use crate::options::{CardPrint, Scale};
 use crate::photo::{Photo, Primaries};
 
 /// Half-width of the white point's 95 % interval, mired, beyond which a photo is marked: within 20 mired the green share
@@ -34,7 +34,7 @@ pub struct Options {
     /// Where white comes from. Default: [`WhiteChoice::Auto`].
     pub white: WhiteChoice,
     /// How long a millimetre is at the plant. Default: a card says it.
-    pub scale: Option<StatedScale>,
+    pub scale: Option<Scale>,
     /// How far the cards lie under the middle of the leaves' height, mm. Default: they lie level with the soil.
     pub card_below: Option<f64>,
     /// What was measured on the printed cards.
@@ -109,7 +109,7 @@ pub fn calibrate(photo: Photo, options: &Options) -> Calibrated {
     }
     let (card_white, exposure) = from_card.map_or((None, None), |card| (Some(card.white), card.exposure));
     let white = given.or(card_white).unwrap_or_else(|| estimate::from_picture(&photo));
-    let stated = options.scale.filter(|scale| scale.lies_in((photo.rgb.width(), photo.rgb.height())));
+    let stated = options.scale.filter(|&stated| scale::lies_in(stated, (photo.rgb.width(), photo.rgb.height())));
     if stated != options.scale {
         doubts.push(Doubt::new(
             "known-outside",
@@ -125,7 +125,7 @@ pub fn calibrate(photo: Photo, options: &Options) -> Calibrated {
         exposure,
         cards: found.cards,
         doubts,
-        stated_scale: stated.and_then(StatedScale::interval),
+        stated_scale: stated.and_then(scale::stated),
         card_below: options.card_below,
         print: options.print,
         photo,
@@ -167,14 +167,14 @@ fn card_doubts(photo: &Photo, found: &Found) -> Vec<Doubt> {
     }
     let burnt = card::burnt_share(&photo.rgb);
     if found.cards.is_empty() && (found.unread || burnt > MOST_BURNT) {
-        let where_ = if found.unread {
+        let what = if found.unread {
             "something like a QR code"
         } else {
             "a large part of the photo is burnt out; a label card in it"
         };
         doubts.push(Doubt::new(
             "card-unreadable",
-            format!("{where_} cannot be read; expose for the card, keep it sharp and whole"),
+            format!("{what} cannot be read; expose for the card, keep it sharp and whole"),
         ));
     }
     doubts

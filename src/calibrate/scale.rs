@@ -4,22 +4,7 @@ use super::Calibrated;
 use crate::base::homography::Point;
 use crate::base::stats::Interval;
 use crate::card::Card;
-
-/// What the user states about lengths.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum StatedScale {
-    /// Pixels a millimetre at the plant.
-    PxPerMm(f64),
-    /// Two points of the upright photo, pixels, and their distance, mm.
-    Known {
-        /// One end.
-        from: Point,
-        /// The other end.
-        to: Point,
-        /// Their distance, mm.
-        mm: f64,
-    },
-}
+use crate::options::Scale;
 
 /// Relative standard uncertainty of a stated scale, and standard uncertainty of a stated point, pixels: assumptions.
 const STATED: f64 = 0.01;
@@ -40,27 +25,25 @@ const LEVEL_SD: f64 = 4.0;
 /// Relative standard deviation of a stated `--card-below`, and its least, mm: assumptions.
 const BELOW: (f64, f64) = (0.05, 1.5);
 
-impl StatedScale {
-    /// Whether its points lie in a photo of so many pixels.
-    pub(super) fn lies_in(self, (width, height): (usize, usize)) -> bool {
-        let inside = |[x, y]: Point| (0.0..=width as f64).contains(&x) && (0.0..=height as f64).contains(&y);
-        match self {
-            Self::PxPerMm(_) => true,
-            Self::Known { from, to, .. } => inside(from) && inside(to),
-        }
+/// Whether the points of a stated length lie in a photo of so many pixels.
+pub(super) fn lies_in(scale: Scale, (width, height): (usize, usize)) -> bool {
+    let inside = |[x, y]: Point| (0.0..=width as f64).contains(&x) && (0.0..=height as f64).contains(&y);
+    match scale {
+        Scale::PxPerMm(_) => true,
+        Scale::Known { from, to, .. } => inside(from) && inside(to),
     }
+}
 
-    /// As an interval; `None` if it makes no sense.
-    pub(super) fn interval(self) -> Option<Interval> {
-        let (value, sd) = match self {
-            Self::PxPerMm(value) => (value, STATED * value),
-            Self::Known { from, to, mm } => {
-                let pixels = (from[0] - to[0]).hypot(from[1] - to[1]);
-                (pixels / mm, (2.0_f64.sqrt() * POINT / mm).hypot(STATED * pixels / mm))
-            }
-        };
-        (value.is_finite() && value > 0.0).then(|| widened(value, 1.96 * sd, 1.96 * sd))
-    }
+/// A stated scale with its 95 % interval, pixels a millimetre; `None` if it makes no sense.
+pub(super) fn stated(scale: Scale) -> Option<Interval> {
+    let (value, sd) = match scale {
+        Scale::PxPerMm(value) => (value, STATED * value),
+        Scale::Known { from, to, mm } => {
+            let pixels = (from[0] - to[0]).hypot(from[1] - to[1]);
+            (pixels / mm, (2.0_f64.sqrt() * POINT / mm).hypot(STATED * pixels / mm))
+        }
+    };
+    (value.is_finite() && value > 0.0).then(|| widened(value, 1.96 * sd, 1.96 * sd))
 }
 
 fn widened(value: f64, down: f64, up: f64) -> Interval {
@@ -69,7 +52,7 @@ fn widened(value: f64, down: f64, up: f64) -> Interval {
 
 /// Where a photo's scale comes from, with pixels a millimetre.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Scale {
+pub enum ScaleSource {
     /// Stated by the user, at the plant.
     Stated(f64),
     /// Along the largest card.
@@ -78,10 +61,10 @@ pub enum Scale {
 
 impl Calibrated {
     /// The photo's scale, if it has one. What holds at a plant says [`Self::px_per_mm_at`].
-    pub fn scale(&self) -> Option<Scale> {
+    pub fn scale(&self) -> Option<ScaleSource> {
         let card = || self.cards.iter().find(|card| card.pose.is_some());
-        let along = |card: &Card| Scale::Card(card.px_per_mm().0 / self.print_scale());
-        self.stated_scale.map(|stated| Scale::Stated(stated.value)).or_else(|| card().map(along))
+        let along = |card: &Card| ScaleSource::Card(card.px_per_mm().0 / self.print_scale());
+        self.stated_scale.map(|stated| ScaleSource::Stated(stated.value)).or_else(|| card().map(along))
     }
 
     /// Real millimetres a millimetre of a card's layout: a card printed small has small millimetres.

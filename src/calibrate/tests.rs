@@ -117,14 +117,14 @@ fn a_given_white_becomes_neutral_and_stays() {
     for primaries in [Primaries::Srgb, Primaries::DisplayP3] {
         let options = Options {
             white: WhiteChoice::Given { code: [220, 200, 170] },
-            scale: Some(StatedScale::PxPerMm(12.5)),
+            scale: Some(Scale::PxPerMm(12.5)),
             ..Options::default()
         };
         let found = calibrate(photo(Raster::filled(40, 30, [90, 120, 60]), primaries), &options);
         assert_eq!(found.white.source, WhiteSource::Given);
         let grey = found.oklab([220, 200, 170]);
         assert!(grey.a.hypot(grey.b) < 1e-4, "{grey:?}");
-        assert_eq!((found.scale(), found.doubts.len()), (Some(Scale::Stated(12.5)), 0));
+        assert_eq!((found.scale(), found.doubts.len()), (Some(ScaleSource::Stated(12.5)), 0));
         let white = found.white.rgb;
         let refined = refine_white(found, &Raster::filled(40, 30, 1));
         assert_eq!(refined.white.rgb.map(f32::to_bits), white.map(f32::to_bits));
@@ -157,7 +157,7 @@ fn a_spot_is_read_where_it_can_be() {
 #[test]
 fn a_senseless_scale_is_none() {
     for scale in [0.0, -3.0, f64::NAN, f64::INFINITY] {
-        let options = Options { scale: Some(StatedScale::PxPerMm(scale)), ..Options::default() };
+        let options = Options { scale: Some(Scale::PxPerMm(scale)), ..Options::default() };
         let found = calibrate(bench(&[GRAVEL], [1.0; 3]), &options);
         assert_eq!(found.scale(), None);
         assert!(codes_of(&found).contains(&"no-scale"));

@@ -73,8 +73,11 @@ fn small(grey: &Raster<u8>) -> Seen {
     let place = |point: rxing::Point| [f64::from(point.x), f64::from(point.y)];
     let (mut seen, mut used, mut failed) = (Seen::default(), Vec::new(), 0);
     for set in sets.iter().take(SETS.0) {
+        if failed == SETS.1 {
+            break;
+        }
         let parts = [set.tl, set.tr, set.bl];
-        if failed == SETS.1 || parts.iter().any(|part| used.contains(part)) {
+        if parts.iter().any(|part| used.contains(part)) {
             continue;
         }
         if let Some(code) = read(black, set) {

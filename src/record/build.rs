@@ -5,7 +5,7 @@ use super::{
 };
 use crate::base::raster::Raster;
 use crate::base::stats::Interval;
-use crate::calibrate::{Calibrated, Scale, WhiteSource};
+use crate::calibrate::{Calibrated, ScaleSource, WhiteSource};
 use crate::card::layout::CARD;
 use crate::card::{self, Pose};
 use crate::grade::Flag;
@@ -91,12 +91,12 @@ impl Calibration {
             white_gain: white.rgb.map(|channel| rounded(1.0 / f64::from(channel), 4)),
             white_mired_sd: rounded(white.mired_sd, 1),
             scale: match calibrated.scale() {
-                Some(Scale::Stated(_)) => "given",
-                Some(Scale::Card(_)) => "card",
+                Some(ScaleSource::Stated(_)) => "given",
+                Some(ScaleSource::Card(_)) => "card",
                 None => "none",
             },
             px_per_mm: calibrated.scale().and_then(|scale| match scale {
-                Scale::Stated(value) | Scale::Card(value) => rounded(value, 3),
+                ScaleSource::Stated(value) | ScaleSource::Card(value) => rounded(value, 3),
             }),
             camera_tilt_deg: tilt.and_then(|(deg, _)| rounded(deg, 1)),
             camera_tilt_sd_deg: tilt.and_then(|(_, sd)| rounded(sd, 1)),
