@@ -1,6 +1,7 @@
-"""Writes the shipped files: python3 export.py DIR (outline.pt, slim.pt, tissue.pt) -> DIR/outline.onnx, DIR/tissue.onnx.
+"""Writes the shipped files: python3 export.py DIR (outline.pt, tissue.pt) -> DIR/outline.onnx, DIR/tissue.onnx.
 
-Batch norms are folded, weights stored in half precision and cast when loaded. Needs onnx 1.22 and torch.
+Batch norms are folded. Weights are stored as 8 bit numbers with one scale an output channel, and turned back into single precision when
+loaded: nothing is computed in 8 bit. Needs onnx and torch.
 """
 
 import sys
@@ -10,9 +11,9 @@ import onnx
 import torch
 import torch.nn as nn
 import torch.nn.functional as F
-from onnx import TensorProto, helper, numpy_helper
+from onnx import helper, numpy_helper
 
-from networks import Outline, Slim, Tissue, load
+from networks import Outline, Tissue, load
 from train_tissue import WEIGHT
 
 
@@ -22,7 +23,9 @@ class Padded(nn.Module):
     def __init__(self, conv):
         super().__init__()
         k = conv.kernel_size[0]
-        self.conv = nn.Conv2d(conv.in_channels, conv.out_channels, k, conv.stride, groups=conv.groups, bias=conv.bias is not None)
+        self.conv = nn.Conv2d(
+            conv.in_channels, conv.out_channels, k, conv.stride, groups=conv.groups, bias=conv.bias is not None
+        )
         self.conv.load_state_dict(conv.state_dict())
         self.pads = ((k - 2) // 2, k - 2 - (k - 2) // 2) * 2
 
@@ -51,21 +54,10 @@ def plain(module):
             setattr(module, name, conv)
 
 
-class Shipped(nn.Module):
-    """Trunk and slim stage, plant alone."""
-
-    def __init__(self, deep, slim):
-        super().__init__()
-        self.deep, self.slim = deep, slim
-
-    def forward(self, x):
-        return self.slim(*self.deep.trunk(x))[:, :1]
-
-
 def outline(folder):
-    deep, slim = load(Outline(), folder + "/outline.pt"), load(Slim(), folder + "/slim.pt")
-    plain(deep.e)
-    return Shipped(deep, slim).eval()
+    network = load(Outline(), folder + "/outline.pt")
+    plain(network.e)
+    return network
 
 
 def tissue(folder):
@@ -77,7 +69,7 @@ def tissue(folder):
     return network
 
 
-def write(network, channels, path):
+def write(network, channels, outputs, path):
     axes = {2: "h", 3: "w"}
     torch.onnx.export(
         network,
@@ -85,13 +77,13 @@ def write(network, channels, path):
         path,
         opset_version=17,
         input_names=["picture"],
-        output_names=["logits"],
-        dynamic_axes={"picture": axes, "logits": axes},
+        output_names=outputs,
+        dynamic_axes={name: axes for name in ["picture", *outputs]},
         dynamo=False,
     )
     model = onnx.load(path)
     fold_pads(model.graph)
-    halve(model.graph)
+    shorten(model.graph)
     onnx.checker.check_model(model)
     onnx.save(model, path)
 
@@ -119,20 +111,23 @@ def fold_pads(graph):
     graph.node.extend(kept)
 
 
-def halve(graph):
-    casts = []
-    for tensor in graph.initializer:
-        values = numpy_helper.to_array(tensor)
-        if values.dtype == np.float32 and values.size > 64:
-            name = tensor.name
-            tensor.CopyFrom(numpy_helper.from_array(values.astype(np.float16), name + "_h"))
-            casts.append(helper.make_node("Cast", [name + "_h"], [name], to=TensorProto.FLOAT))
+def shorten(graph):
+    """Stores the convolutions' weights in 8 bit."""
+    weights = {node.input[1] for node in graph.node if node.op_type == "Conv"}
+    restored = []
+    for tensor in [t for t in graph.initializer if t.name in weights]:
+        name, values = tensor.name, numpy_helper.to_array(tensor)
+        scale = np.abs(values).reshape(len(values), -1).max(1).clip(1e-8) / 127
+        steps = np.round(values / scale.reshape(-1, 1, 1, 1)).astype(np.int8)
+        tensor.CopyFrom(numpy_helper.from_array(steps, name + ".steps"))
+        graph.initializer.append(numpy_helper.from_array(scale.astype(np.float32), name + ".scale"))
+        restored.append(helper.make_node("DequantizeLinear", [name + ".steps", name + ".scale"], [name], axis=0))
     nodes = list(graph.node)
     del graph.node[:]
-    graph.node.extend(casts + nodes)
+    graph.node.extend(restored + nodes)
     del graph.value_info[:]
 
 
 if __name__ == "__main__":
-    write(outline(sys.argv[1]), 3, sys.argv[1] + "/outline.onnx")
-    write(tissue(sys.argv[1]), 4, sys.argv[1] + "/tissue.onnx")
+    write(outline(sys.argv[1]), 3, ["plant", "centre"], sys.argv[1] + "/outline.onnx")
+    write(tissue(sys.argv[1]), 4, ["tissue"], sys.argv[1] + "/tissue.onnx")

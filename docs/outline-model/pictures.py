@@ -1,21 +1,27 @@
 """Training pictures: stores on the device, cuts with augmentation. Sizes are pixels, angles radians, colours sRGB codes / 255.
 
-A picture NAME is three files: NAME.jpg; NAME.png, a mask of codes (0 background, 1 pot and soil, 8 k + c plant k with tissue c:
-1 green, 2 cream, 3 gold, 4 red, 5 band, 6 dead); NAME.txt, the cast left in it (linear gains of red, green, blue).
+A picture NAME is three files: NAME.jpg; NAME.png, a mask of codes (0 background, 1 pot and soil, 7 a plant not to be judged,
+8 k + c plant k with tissue c: 1 green, 2 cream, 3 gold, 4 red, 5 band, 6 dead); NAME.txt, the cast left in it (linear gains of red, green,
+blue), then a line a plant: k and its crown, x and y in pixels. A plant without such a line has its mask's centroid.
 """
 
 import glob
 import math
 import os
 import random
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
 
 import numpy as np
 import torch
 import torch.nn.functional as F
 from PIL import Image
+from scipy.ndimage import find_objects
 
 DEVICE = "cuda" if torch.cuda.is_available() else "cpu"
 uniform = np.random.uniform
+NOT_JUDGED = 7
+MOST_PLANTS = 31
 
 
 class Store:
@@ -26,29 +32,48 @@ class Store:
         self.rgb = torch.zeros(capacity, 3, height, width, dtype=torch.uint8, device=DEVICE)
         self.code = torch.zeros(capacity, height, width, dtype=torch.uint8, device=DEVICE)
         self.cast = torch.ones(capacity, 3, device=DEVICE)
+        # Crown (x, y) and size (root of the pixels) of each plant; no plant: size 0.
+        self.plants = torch.zeros(capacity, MOST_PLANTS + 1, 3, device=DEVICE)
         self.boxes, self.seen = [], set()
 
     def add(self, folder):
-        for path in sorted(glob.glob(folder + "/*.txt")):
-            if path in self.seen or self.n >= len(self.rgb):
-                continue
-            self.seen.add(path)
-            rgb = np.array(Image.open(path[:-4] + ".jpg").convert("RGB"))
-            code = np.array(Image.open(path[:-4] + ".png"))
-            boxes = [box(code, k) for k in range(1, 31) if ((code >> 3) == k).sum() >= 150]
-            if code.shape != (self.h, self.w) or not boxes:
-                continue
-            self.rgb[self.n] = torch.from_numpy(rgb).to(DEVICE).permute(2, 0, 1)
-            self.code[self.n] = torch.from_numpy(code.copy()).to(DEVICE)
-            self.cast[self.n] = torch.tensor([float(v) for v in open(path).read().split()], device=DEVICE)
-            self.boxes.append(boxes)
-            self.n += 1
+        """Reads what is new in a folder, several pictures at a time."""
+        new = [path for path in sorted(glob.glob(folder + "/*.txt")) if path not in self.seen]
+        self.seen.update(new)
+        with ThreadPoolExecutor(4) as several:
+            for rgb, code, cast, plants in several.map(read, new):
+                boxes = [(k, *plants[k][3:], pixels) for k, pixels in sizes(code).items() if pixels >= 150]
+                if self.n >= len(self.rgb) or code.shape != (self.h, self.w) or not boxes:
+                    continue
+                self.rgb[self.n] = torch.from_numpy(rgb).to(DEVICE).permute(2, 0, 1)
+                self.code[self.n] = torch.from_numpy(code).to(DEVICE)
+                self.cast[self.n] = torch.tensor(cast, device=DEVICE)
+                crowns_and_sizes = np.zeros((MOST_PLANTS + 1, 3), np.float32)
+                for k, (x, y, size, *_) in plants.items():
+                    crowns_and_sizes[k] = x, y, size
+                self.plants[self.n] = torch.from_numpy(crowns_and_sizes)
+                self.boxes.append(boxes)
+                self.n += 1
 
 
-def box(code, plant):
-    """(plant, left, top, right, bottom, pixels)"""
-    y, x = np.nonzero((code >> 3) == plant)
-    return plant, x.min(), y.min(), x.max() + 1, y.max() + 1, len(x)
+def read(path):
+    """Picture, codes, cast, and for each plant its crown (x, y), size, and box (left, top, right, bottom)."""
+    rgb, code = np.array(Image.open(path[:-4] + ".jpg").convert("RGB")), np.array(Image.open(path[:-4] + ".png"))
+    cast, *lines = open(path).read().strip().split("\n")
+    told = {int(k): (float(x), float(y)) for k, x, y in (line.split() for line in lines)}
+    number, plants = code >> 3, {}
+    where = find_objects(number)
+    for k, pixels in sizes(code).items():
+        y, x = where[k - 1]
+        row, column = np.nonzero(number[y, x] == k)
+        middle = told.get(k, (x.start + column.mean() + 0.5, y.start + row.mean() + 0.5))
+        plants[k] = (*middle, math.sqrt(pixels), x.start, y.start, x.stop, y.stop)
+    return rgb, code, [float(v) for v in cast.split()], plants
+
+
+def sizes(code):
+    """Pixels of each plant."""
+    return {k: int(pixels) for k, pixels in enumerate(np.bincount((code >> 3).ravel())) if k and pixels}
 
 
 def photos(folder, size=640, most=400):
@@ -72,6 +97,22 @@ def grids(cuts, size, h, w):
     x, y = xs[None] * flip * side, ys[None] * side * aspect
     c, s = torch.cos(angle), torch.sin(angle)
     return torch.stack([(c * x - s * y + cx) / w * 2 - 1, (s * x + c * y + cy) / h * 2 - 1], -1)
+
+
+def inside(store, cuts, size):
+    """1 where the cuts show the pictures, 0 where they show their mirror images beyond the border."""
+    return (grids(cuts, size, store.h, store.w).abs().amax(-1) <= 1).float()
+
+
+def crowns(store, index, cuts, size):
+    """Crown (x, y) and size of the pictures' plants in pixels of the cuts, (n, plants, 3)."""
+    t = torch.tensor(cuts, device=DEVICE, dtype=torch.float32)
+    cx, cy, side, angle, flip, aspect = (t[:, i].view(-1, 1) for i in range(6))
+    there = store.plants[torch.tensor(index, device=DEVICE)]
+    x, y = there[..., 0] - cx, there[..., 1] - cy
+    c, s = torch.cos(angle), torch.sin(angle)
+    u, v = (c * x + s * y) / (flip * side), (c * y - s * x) / (side * aspect)
+    return torch.stack([(u + 0.5) * size, (v + 0.5) * size, there[..., 2] * size / (side * aspect.sqrt())], -1)
 
 
 def cut(store, index, cuts, size):
@@ -181,12 +222,29 @@ def camera(light, cast, exposure, saturation, contrast, p_blur, gamma):
 def per_tissue(gains, tissue, size):
     """Gains (n, 7, 3) laid over the tissues (n, size, size), edges softened."""
     n = len(gains)
-    spread = torch.gather(gains, 1, tissue.view(n, -1, 1).clamp(max=6).expand(-1, -1, 3)).permute(0, 2, 1).view(n, 3, size, size)
+    spread = (
+        torch.gather(gains, 1, tissue.view(n, -1, 1).clamp(max=6).expand(-1, -1, 3)).permute(0, 2, 1).view(n, 3, size, size)
+    )
     return blur(spread, 3)
 
 
+@dataclass(frozen=True)
+class Settings:
+    """From the environment: SMALL and LARGE (folders of pictures, ':' between), EVAL, BEHIND (photos), OUT, MINUTES, NAME of the
+    file written, LEFT_OUT (steps of the variation, ',' between, to see what they bring)."""
+
+    small: list
+    large: list
+    evaluation: list
+    behind: str
+    out: str
+    minutes: float
+    left_out: list
+
+
 def settings():
-    """Folders and times from the environment: SMALL and LARGE (folders of pictures, ':' between), EVAL, BEHIND, OUT, MINUTES."""
     read = lambda name, default="": os.environ.get(name, default)
-    folders = lambda name: [f for f in read(name).split(":") if f]
-    return folders("SMALL"), folders("LARGE"), folders("EVAL"), read("BEHIND"), read("OUT", "."), float(read("MINUTES", "12"))
+    several = lambda name, by=":": [f for f in read(name).split(by) if f]
+    small, large, evaluation = (several(name) for name in ("SMALL", "LARGE", "EVAL"))
+    minutes = float(read("MINUTES", "12"))
+    return Settings(small, large, evaluation, read("BEHIND"), read("OUT", "."), minutes, several("LEFT_OUT", ","))

@@ -3,21 +3,25 @@
 import math
 import os
 import random
+import time
 
 import numpy as np
 import torch
 import torch.nn.functional as F
 
-from networks import Outline
+from networks import Outline, load
 from pictures import (
     DEVICE,
+    NOT_JUDGED,
     behind,
     between,
     blur,
     camera,
     chance,
     clouds,
+    crowns,
     cut,
+    inside,
     normal,
     per_tissue,
     photos,
@@ -27,11 +31,11 @@ from pictures import (
     to_linear,
     uniform,
 )
-from training import train
+from training import opened, train
 
 SIZE = 448
 BATCH = int(os.environ.get("BATCH", "48"))
-TISSUE_WEIGHT = torch.tensor([0.3, 1, 1.5, 1.5, 1.5, 1, 1.5], device=DEVICE)
+LEFT_OUT = settings().left_out
 # Colours of other rosettes: green, blue-grey, pink, bronze, dark, yellow ... (linear).
 SPECIES = torch.tensor(
     [
@@ -66,7 +70,8 @@ def looks(store, count):
             cx, cy = (x0 + x1) / 2 + uniform(-0.25, 0.25) * side, (y0 + y1) / 2 + uniform(-0.25, 0.25) * side
         index.append(i)
         cuts.append((cx, cy, side, some_angle(), random.choice((-1, 1)), uniform(0.85, 1.18)))
-    return cut(store, index, cuts, SIZE)
+    rgb, code, _ = cut(store, index, cuts, SIZE)
+    return rgb, code, inside(store, cuts, SIZE), crowns(store, index, cuts, SIZE)
 
 
 def mean_colour(light, where):
@@ -83,7 +88,9 @@ def recoloured(light, tissue, plant):
     gains[:, 0] = 1
     band, leaf = (tissue == 5)[:, None].float(), ((tissue >= 1) & (tissue <= 3))[:, None].float()
     hidden = (torch.rand(n, device=DEVICE) < 0.22) & (band.sum((1, 2, 3)) > 20) & (leaf.sum((1, 2, 3)) > 20)
-    as_leaf = (mean_colour(light, leaf) / mean_colour(light, band).clamp_min(1e-3)).clamp(0.05, 2) * torch.exp(normal(n, 1) * 0.2)
+    as_leaf = (mean_colour(light, leaf) / mean_colour(light, band).clamp_min(1e-3)).clamp(0.05, 2) * torch.exp(
+        normal(n, 1) * 0.2
+    )
     gains[:, 5] = torch.where(hidden[:, None], as_leaf, gains[:, 5])
     light = light * per_tissue(gains, tissue, SIZE)
     target = SPECIES[torch.randint(0, len(SPECIES), (n,), device=DEVICE)].view(n, 3, 1, 1) * between(n, 0.4, 1.5)
@@ -119,7 +126,9 @@ def obstructed(x, target, backs):
             w, h = int(uniform(0.05, 0.35) * SIZE), int(uniform(0.03, 0.3) * SIZE)
             u, v = random.randrange(SIZE - w), random.randrange(SIZE - h)
             plain = torch.rand(3, 1, 1, device=DEVICE).expand(3, h, w)
-            x[i, :, v : v + h, u : u + w] = behind(backs, 1, SIZE)[0, :, v : v + h, u : u + w] if random.random() < 0.5 else plain
+            x[i, :, v : v + h, u : u + w] = (
+                behind(backs, 1, SIZE)[0, :, v : v + h, u : u + w] if random.random() < 0.5 else plain
+            )
             target[i, v : v + h, u : u + w] = 0
         elif lot < 0.18:
             x[i] = behind(backs, 1, SIZE)[0]
@@ -127,37 +136,62 @@ def obstructed(x, target, backs):
     return x, target
 
 
+def varied(x, code, backs):
+    """The cuts as other plants in other places under other lights, as another phone would show them."""
+    tissue, plant = tissues(code), (code >= 8)[:, None].float()
+    light = to_linear(x)
+    if "recoloured" not in LEFT_OUT:
+        light = recoloured(light, tissue, plant)
+    if "resettled" not in LEFT_OUT:
+        light = resettled(light, code, plant, backs)
+    light = shadows(light, SIZE, 0.2, 0.5, (0.12, 0.5))
+    return camera(light, 0.12, (-1.3, 0.9), (0.6, 1.4), (0.75, 1.3), 0.35, (0.85, 1.2))
+
+
+def tissues(code):
+    return torch.where(code >= 8, code % 8, torch.zeros_like(code))
+
+
 @torch.no_grad()
 def batch(small, large, backs):
-    """Pictures, plant, contact of two plants, tissue."""
+    """Pictures; plant; where that is judged; where crowns are known; number of the plant there; crowns and sizes."""
     from_small = 0 if not small.n else BATCH if not large.n else BATCH * 6 // 10
     parts = [looks(s, k) for s, k in ((small, from_small), (large, BATCH - from_small)) if k]
-    x, code = torch.cat([p[0] for p in parts]), torch.cat([p[1] for p in parts])
-    tissue = torch.where(code >= 8, code % 8, torch.zeros_like(code))
-    plant = (code >= 8)[:, None].float()
-    light = resettled(recoloured(to_linear(x), tissue, plant), code, plant, backs)
-    light = shadows(light, SIZE, 0.2, 0.5, (0.12, 0.5))
-    x = camera(light, 0.12, (-1.3, 0.9), (0.6, 1.4), (0.75, 1.3), 0.35, (0.85, 1.2))
-    x, target = obstructed(x, (code >= 8).float(), backs)
-    number = (code >> 3).float()[:, None] * target[:, None]
-    highest = F.max_pool2d(number, 7, 1, 3)
-    lowest = -F.max_pool2d(-torch.where(number > 0, number, 99.0), 7, 1, 3)
-    contact = ((highest > 0) & (lowest < 99) & (highest != lowest)).float()[:, 0]
-    return x.contiguous(memory_format=torch.channels_last), target, contact, tissue * (target > 0)
+    x, code, told, middles = (torch.cat([p[i] for p in parts]) for i in range(4))
+    x, target = obstructed(varied(x, code, backs), (code >= 8).float(), backs)
+    number, judged = (code >> 3) * (target * told > 0), (code != NOT_JUDGED).float()
+    return x.contiguous(memory_format=torch.channels_last), target, judged, told * judged, number, middles
 
 
-def loss(answer, target, contact, tissue):
-    y = F.interpolate(answer.float(), size=(SIZE, SIZE), mode="bilinear")
+def centre_truth(number, middles):
+    """At a quarter of the size: heat of the nearest crown, 1 there (sd a tenth of the plant's size), offsets to one's own crown in
+    units of `REACH`, and where there is a plant."""
+    number = number[:, 2::4, 2::4]
+    n, h, w = number.shape
+    at = torch.arange(w, device=DEVICE) * 4.0 + 2.5
+    x, y = at.view(1, 1, 1, w), at.view(1, 1, h, 1)
+    cx, cy, size = (middles[..., i].view(n, -1, 1, 1) for i in range(3))
+    spread = (0.1 * size).clamp_min(4)
+    heat = torch.exp(-((x - cx) ** 2 + (y - cy) ** 2) / (2 * spread**2)) * (size > 0)
+    own = torch.gather(middles, 1, number.reshape(n, -1, 1).expand(-1, -1, 3)).view(n, h, w, 3)
+    offset = torch.stack([own[..., 0] - at.view(1, 1, w), own[..., 1] - at.view(1, h, 1)], 1) / Outline.REACH
+    return heat.amax(1), offset, (number > 0).float()
+
+
+def loss(answer, target, judged, told, number, middles):
+    plant, centre = answer
+    y = F.interpolate(plant.float(), size=(SIZE, SIZE), mode="bilinear")[:, 0]
     wide = target[:, None]
     edge = (F.max_pool2d(wide, 5, 1, 2) != -F.max_pool2d(-wide, 5, 1, 2)).float()[:, 0]
-    cross = (F.binary_cross_entropy_with_logits(y[:, 0], target, reduction="none") * (1 + 2 * edge)).mean()
-    p = y[:, 0].sigmoid()
+    cross = (F.binary_cross_entropy_with_logits(y, target, reduction="none") * (1 + 2 * edge) * judged).mean()
+    p = y.sigmoid() * judged
     dice = 1 - (2 * (p * target).sum((1, 2)) + 20) / ((p + target).sum((1, 2)) + 20)
-    near = F.max_pool2d(wide, 9, 1, 4)[:, 0]
-    three = torch.tensor(3.0, device=DEVICE)
-    meets = F.binary_cross_entropy_with_logits(y[:, 1], contact, pos_weight=three, reduction="none") * near
-    kinds = F.cross_entropy(y[:, 2:9], tissue, weight=TISSUE_WEIGHT, reduction="none") * target
-    return cross + 0.7 * dice.mean() + 0.25 * meets.sum() / (near.sum() + 1) + 0.15 * kinds.sum() / (target.sum() + 1)
+    heat, offset, there = centre_truth(number, middles)
+    warm = (
+        F.binary_cross_entropy_with_logits(centre[:, 0].float(), heat, reduction="none") * (1 + 10 * heat) * told[:, 2::4, 2::4]
+    )
+    far = F.smooth_l1_loss(centre[:, 1:].float(), offset, reduction="none", beta=0.1).mean(1) * there
+    return cross + 0.7 * dice.mean() + 0.3 * warm.mean() + 0.3 * far.sum() / (there.sum() + 1)
 
 
 @torch.no_grad()
@@ -167,20 +201,71 @@ def overlap(network, store):
     ratio = lambda p, t: float((p & t).sum() / ((p | t).sum() + 1e-6))
     for i in range(store.n):
         rgb, truth = store.rgb[i][None].float() / 255, store.code[i] >= 8
-        y = network(F.interpolate(rgb, size=(384, 512), mode="bilinear", antialias=True))[:, :1]
+        y = network(F.interpolate(rgb, size=(384, 512), mode="bilinear", antialias=True))[0]
         whole.append(ratio(F.interpolate(y, size=truth.shape, mode="bilinear")[0, 0] > 0, truth))
         _, x0, y0, x1, y1, _ = max(store.boxes[i], key=lambda b: b[5])
         x, code, _ = cut(store, [i], [((x0 + x1) / 2, (y0 + y1) / 2, max(x1 - x0, y1 - y0) * 1.24, 0, 1, 1)], 448)
-        close.append(ratio(F.interpolate(network(x)[:, :1], size=(448, 448), mode="bilinear")[0, 0] > 0, code[0] >= 8))
-    return round(float(np.mean(whole)), 4), round(float(np.mean(close)), 4)
+        close.append(ratio(F.interpolate(network(x)[0], size=(448, 448), mode="bilinear")[0, 0] > 0, code[0] >= 8))
+    return [round(float(f(v)), 4) for v in (whole, close) for f in (np.mean, np.min)] if whole else []
+
+
+def mimic(early, small, large, backs, minutes):
+    """Teaches the plain early layers to say what the pretrained ones say, before anything else learns."""
+    model = Outline(early=False).to(DEVICE).eval()
+    optimiser = torch.optim.AdamW(early.parameters(), lr=3e-3, weight_decay=1e-4)
+    start = time.time()
+    while (spent := (time.time() - start) / (minutes * 60)) < 1:
+        optimiser.param_groups[0]["lr"] = 3e-3 * (0.5 * (1 + math.cos(math.pi * spent)) + 0.01)
+        x = (batch(small, large, backs)[0] - 0.498) / 0.502
+        with torch.autocast("cuda", dtype=torch.bfloat16, enabled=DEVICE == "cuda"):
+            with torch.no_grad():
+                wanted = model.first((x * 0.502) + 0.498)[2].float()
+            said = early(x)[2].float()
+        value = ((said - wanted) ** 2).mean() / wanted.var()
+        optimiser.zero_grad(set_to_none=True)
+        value.backward()
+        optimiser.step()
+    print("early layers: share of variance not explained", round(float(value.detach()), 3), flush=True)
+
+
+def with_teacher(teacher):
+    """The loss, and what a larger network says of the same pictures: logits of plant, held within what counts as certain."""
+
+    def both(answer, seen, *truth):
+        with torch.no_grad():
+            wanted = teacher(seen)[0].float().clamp(-8, 8)
+        said = answer[0].float()
+        as_told = F.binary_cross_entropy_with_logits(said, wanted.sigmoid()) + 0.05 * F.smooth_l1_loss(
+            said.clamp(-9, 9), wanted
+        )
+        return loss(answer, *truth) + as_told
+
+    return both
 
 
 def main():
-    backs = photos(settings()[3])
-    network = Outline().to(DEVICE, memory_format=torch.channels_last)
+    """START: weights to go on from; TEACHER: weights of the network with the whole encoder to learn from as well."""
+    backs = photos(settings().behind)
+    start, teacher = os.environ.get("START"), os.environ.get("TEACHER")
+    network = Outline(early=not os.environ.get("WHOLE_ENCODER")).to(DEVICE, memory_format=torch.channels_last)
     rest = [p for name, p in network.named_parameters() if not name.startswith("e.")]
-    groups = [{"params": network.e.parameters(), "lr": 3e-4}, {"params": rest, "lr": 1.5e-3}]
-    train(network, groups, lambda small, large: batch(small, large, backs), loss, overlap, "outline")
+    share = 0.5 if start else 1.0
+    groups = [{"params": network.e.parameters(), "lr": 3e-4 * share}, {"params": rest, "lr": 1.5e-3 * share}]
+    stores = opened()
+    if start:
+        load(network, start).train()
+    elif network.early:
+        mimic(network.early, *stores[:2], backs, settings().minutes / 10)
+    cuts, value = lambda small, large: batch(small, large, backs), loss
+    if teacher:
+        value = with_teacher(load(Outline(early=False), teacher).to(DEVICE))
+        cuts = lambda small, large: seen_twice(*batch(small, large, backs))
+    train(network, groups, cuts, value, overlap, os.environ.get("NAME", "outline"), stores)
+
+
+def seen_twice(pictures, *truth):
+    """The pictures among the truth too, for the teacher."""
+    return pictures, pictures, *truth
 
 
 if __name__ == "__main__":

@@ -24,7 +24,7 @@ from pictures import (
     to_linear,
     uniform,
 )
-from training import train
+from training import opened, train
 
 SIZE = 512
 BATCH = int(os.environ.get("BATCH", "24"))
@@ -115,7 +115,7 @@ def scores(network, store):
 
 def main():
     network = Tissue().to(DEVICE, memory_format=torch.channels_last)
-    train(network, [{"params": network.parameters(), "lr": 2e-3}], batch, loss, scores, "tissue")
+    train(network, [{"params": network.parameters(), "lr": 2e-3}], batch, loss, scores, "tissue", opened())
 
 
 if __name__ == "__main__":

@@ -13,28 +13,40 @@ from pictures import DEVICE, Store, settings
 LARGE = DEVICE == "cuda"
 
 
-def train(network, groups, batch, loss, figure, name):
+def opened():
+    """The stores of small and large pictures and those to evaluate on, with what is there by now."""
+    wanted = settings()
+    small, large = Store(576, 576, 6000 if LARGE else 100), Store(900, 1200, 1200 if LARGE else 100)
+    held = [Store(900, 1200, 40) for _ in wanted.evaluation]
+    refresh(small, large)
+    for store, folder in zip(held, wanted.evaluation):
+        store.add(folder)
+    return small, large, held
+
+
+def refresh(small, large):
+    for store, folders in ((small, settings().small), (large, settings().large)):
+        for folder in folders:
+            store.add(folder)
+
+
+def train(network, groups, batch, loss, figure, name, stores):
     """Trains for the minutes asked for and writes OUT/`name`.pt. `groups` are AdamW's (parameters and rates), `batch` makes the network's
     input and the truth from the two stores, `figure` is printed for each evaluation folder every 90 s."""
-    small_folders, large_folders, eval_folders, _, out, minutes = settings()
-    small, large = Store(576, 576, 4500 if LARGE else 100), Store(900, 1200, 1200 if LARGE else 100)
-    held = [Store(900, 1200, 40) for _ in eval_folders]
-    for store, folder in zip(held, eval_folders):
-        store.add(folder)
+    small, large, held = stores
+    out, minutes = settings().out, settings().minutes
     average = Average(network)
     optimiser = torch.optim.AdamW(groups, weight_decay=1e-2)
     rates = [group["lr"] for group in optimiser.param_groups]
-    start, step, looked, shown = time.time(), 0, 0.0, 0.0
+    start, step, looked, shown = time.time(), 0, time.time(), time.time()
 
     def show():
-        print(step, small.n, large.n, [figure(average.network, store) for store in held], flush=True)
+        print(name, step, small.n, large.n, [figure(average.network, store) for store in held], flush=True)
         average.save(os.path.join(out, name + ".pt"))
 
     while (spent := (time.time() - start) / (minutes * 60)) < 1:
         if time.time() - looked > 20:
-            for store, folders in ((small, small_folders), (large, large_folders)):
-                for folder in folders:
-                    store.add(folder)
+            refresh(small, large)
             looked = time.time()
         for group, rate in zip(optimiser.param_groups, rates):
             group["lr"] = rate * min(1, (step + 1) / 300) * (0.5 * (1 + math.cos(math.pi * spent)) + 0.01)
