@@ -111,17 +111,17 @@ def skin_spectra(rng, bank, varied="cream", lightness=1.0):
         "bloom": flat(rng.uniform(0.55, 0.8), rng.uniform(-0.35, -0.05)),
         "dust": flat(rng.uniform(0.2, 0.4), rng.uniform(0.2, 0.5)),
         "fleck": mixed(green, flat(0.6, 0.1), rng.uniform(0.3, 0.8)),
-        "window": mixed(scaled(green, 1.8), flat(0.35, 0.1), rng.uniform(0.1, 0.5)),
+        "window": mixed(scaled(green, 2.2), flat(0.42, 0.05), rng.uniform(0.25, 0.7)),
         "spine": flat(rng.uniform(0.02, 0.12), rng.uniform(0.3, 0.8)),
         "tooth": mixed(flat(rng.uniform(0.4, 0.7), 0.15), green, rng.uniform(0, 0.4)),
     }
 
 
-def random_redness(rng, styles, none_share=0.5, most=0.7):
+def random_redness(rng, styles, none_share=0.5, most=0.7, softness=0.25):
     if chance(rng, none_share):
         return None
     share = float(rng.uniform(0.03, most))
-    return Redness(share, float(rng.choice([0.5, 0.8, 1.0])), pick(rng, styles), float(rng.uniform(0, 2 * np.pi)))
+    return Redness(share, float(rng.choice([0.5, 0.8, 1.0])), pick(rng, styles), float(rng.uniform(0, 2 * np.pi)), softness)
 
 
 # ---- zebra kinds: stiff pointed leaves with raised white bands
@@ -192,7 +192,7 @@ def zebra(rng, diameter=None) -> Habit:
     diameter = diameter or rng.uniform(50, 95)
     build = pick(rng, {"common": 0.36, "spiky": 0.2, "broad": 0.14, "few": 0.1, "upright": 0.12, "column": 0.08})
     width = rng.uniform(*{"spiky": (0.10, 0.2), "broad": (0.3, 0.48)}.get(build, (0.20, 0.34)))
-    count = int({"spiky": rng.integers(22, 60), "few": rng.integers(4, 10)}.get(build, rng.integers(14, 34)))
+    count = int({"spiky": rng.integers(22, 60), "few": rng.integers(5, 11)}.get(build, rng.integers(14, 34)))
     if diameter < 40:
         count = int(count * 0.6) + 3
     outer = rng.uniform(-8, 50) if chance(rng, 0.6) else rng.uniform(14, 30)
@@ -245,7 +245,7 @@ def window(rng, diameter=None) -> Habit:
     )
     skin = Skin(skin_spectra(rng, bank_sample(rng), lightness=float(np.exp(rng.normal(0.45, 0.4)))))
     skin.window = Window(rng.uniform(0.45, 0.8), int(rng.integers(3, 9)), rng.uniform(0.5, 0.95))
-    skin.redness = random_redness(rng, {"tips": 1, "whole": 1}, 0.65, 0.5)
+    skin.redness = random_redness(rng, {"tips": 1, "whole": 1}, 0.7, 0.4, 0.8)
     skin.roughness, skin.specular = float(rng.uniform(0.2, 0.45)), 0.6
     return Habit("window", float(diameter), growth, blade, skin)
 
@@ -265,6 +265,7 @@ def strap(rng, diameter=None) -> Habit:
         inner_length=rng.uniform(0.45, 0.75),
         inner_width=0.75,
         stem_mm=diameter * rng.uniform(0.06, 0.16),
+        base_radius=-0.04 if ranked else 0.03,
         divergence_deg=180 + rng.normal(0, 5) if ranked else GOLDEN_ANGLE,
         divergence_jitter=0.08,
     )
@@ -296,7 +297,7 @@ def strap(rng, diameter=None) -> Habit:
 
 def aloe_skin(rng):
     bank = bank_sample(rng)
-    tone = pick(rng, {"green": 0.35, "blue": 0.35, "bronze": 0.3})
+    tone = pick(rng, {"green": 0.4, "blue": 0.35, "bronze": 0.25})
     skin = Skin(skin_spectra(rng, bank, lightness=float(np.exp(rng.normal(0.1, 0.45)))))
     if tone == "blue":
         skin.bloom = rng.uniform(0.1, 0.4)
@@ -325,7 +326,7 @@ def aloe(rng, diameter=None) -> Habit:
         swerve=0.18,
     )
     blade = Blade(
-        width_ratio=rng.uniform(0.08, 0.22),
+        width_ratio=rng.uniform(0.08, 0.28),
         base_width=1.0,
         widest_at=0.1,
         taper=rng.uniform(0.9, 1.5),
@@ -363,7 +364,7 @@ def fleshy_skin(rng):
     skin.bloom = float(rng.uniform(*bloom))
     skin.bloom_rubbed = rng.uniform(0.2, 0.8) if chance(rng, 0.4) else 0.0
     skin.spectra["red_green"] = mixed(skin.spectra["green"], pick_red(rng, red, pink), rng.uniform(0.5, 0.95))
-    skin.redness = random_redness(rng, {"tips": 2, "edges": 3, "whole": 1}, 0.35, 0.4)
+    skin.redness = random_redness(rng, {"tips": 2, "edges": 3, "whole": 1}, 0.35, 0.4, rng.uniform(0.3, 0.9))
     skin.roughness = float(rng.uniform(0.3, 0.65))
     return skin
 
@@ -497,7 +498,7 @@ def spider(rng, diameter=None) -> Habit:
 def foliage(rng, diameter=None) -> Habit:
     diameter = diameter or rng.uniform(120, 300)
     growth = Growth(
-        leaf_count=int(rng.integers(7, 22)),
+        leaf_count=int(rng.integers(10, 26)),
         elevation_outer=rng.uniform(30, 55),
         elevation_inner=rng.uniform(75, 88),
         upcurve=0.0,
@@ -513,10 +514,10 @@ def foliage(rng, diameter=None) -> Habit:
         swerve=0.3,
     )
     blade = Blade(
-        width_ratio=rng.uniform(0.18, 0.38),
+        width_ratio=rng.uniform(0.2, 0.42),
         base_width=rng.uniform(0.07, 0.11),
-        stalk=rng.uniform(0.3, 0.5),
-        widest_at=rng.uniform(0.58, 0.7),
+        stalk=rng.uniform(0.25, 0.42),
+        widest_at=rng.uniform(0.52, 0.66),
         taper=rng.uniform(1.1, 1.6),
         bluntness=rng.uniform(0.8, 1.1),
         thick_upper=0.02,
@@ -571,6 +572,7 @@ def weathered(rng, habit: Habit) -> Habit:
     few = max(1, growth.leaf_count // 6)
     skin.condition = Condition(
         dead_tip_chance=float(rng.choice([0, 0, 0.15, 0.35, 0.7])),
+        dead_tip_share={"fleshy": 0.05, "window": 0.05, "strap": 0.08}.get(habit.name, 0.16),
         withered_leaves=int(rng.integers(1, few + 1)) if chance(rng, 0.15) else 0,
         yellowed_leaves=int(rng.integers(1, few + 1)) if chance(rng, 0.12) else 0,
         scar_chance=rng.uniform(0.05, 0.6) if chance(rng, 0.2) else 0.0,

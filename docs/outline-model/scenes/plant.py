@@ -1,15 +1,16 @@
 """One whole plant: where its leaves sit, and their meshes and pictures joined into one."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 import colour as spectra
 from habits import Growth, Habit
-from leaf import Pose, grid_faces, leaf_surface
-from tissue_maps import leaf_grid, leaf_maps, paint, red_threshold
+from leaf import Blade, Pose, grid_faces, leaf_surface
+from tissue_maps import Condition, leaf_grid, leaf_maps, paint, red_threshold
 
 SPINE_POINTS = np.linspace(0, 1, 60)
+CORE = Blade(width_ratio=1, base_width=1, taper=3, bluntness=0.5, thick_upper=1, thick_lower=1, hollow=0)
 
 
 @dataclass
@@ -71,11 +72,12 @@ def spoil(rng, poses: list[Pose], habit: Habit):
     for pose in poses[: condition.withered_leaves]:
         pose.withered = True
         pose.plumpness = 0.25
-        pose.elevation = pose.elevation * 0.3 - np.radians(rng.uniform(5, 30)) * SPINE_POINTS
-        pose.length_mm *= rng.uniform(0.6, 0.95)
-        pose.width_mm *= rng.uniform(0.45, 0.8)
+        curl = np.radians(rng.normal(20, 50)) * SPINE_POINTS**2
+        pose.elevation = pose.elevation * 0.3 - np.radians(rng.uniform(5, 30)) * SPINE_POINTS + curl
+        pose.length_mm *= rng.uniform(0.4, 0.85)
+        pose.width_mm *= rng.uniform(0.3, 0.7)
         pose.roll += rng.normal(0, 0.9)
-        pose.swerve += rng.normal(0, 0.4)
+        pose.swerve += rng.normal(0, 0.6)
     for pose in poses[condition.withered_leaves : condition.withered_leaves + condition.yellowed_leaves]:
         pose.yellowed = True
         pose.plumpness *= 0.6
@@ -90,7 +92,8 @@ def spoil(rng, poses: list[Pose], habit: Habit):
 def scale_to_size(poses: list[Pose], habit: Habit):
     """Gives lengths in millimetres, so that the plant has the habit's diameter, and sets the feet."""
     growth = habit.growth
-    reach = max((np.cumsum(np.cos(p.elevation)) / len(p.elevation)).max() * p.length_mm + growth.base_radius for p in poses)
+    living = [p for p in poses if not p.withered] or poses
+    reach = max((np.cumsum(np.cos(p.elevation)) / len(p.elevation)).max() * p.length_mm + growth.base_radius for p in living)
     reach = max(reach, 0.35 if growth.stem_mm > habit.diameter_mm / 2 else 0.5)
     scale = habit.diameter_mm / 2 / reach
     longest = max(p.length_mm for p in poses) * scale
@@ -107,6 +110,16 @@ def scale_to_size(poses: list[Pose], habit: Habit):
                 0.6 + rise,
             ]
         )
+
+
+def core_of(poses: list[Pose], habit: Habit) -> Pose:
+    """The short stem, drawn as one round upright leaf, so that no gap shows between the leaf feet."""
+    foot_width = np.median([p.width_mm for p in poses]) * habit.blade.base_width
+    spread = 2 * np.mean([np.hypot(*p.foot[:2]) for p in poses[: len(poses) // 2 + 1]])
+    width = min(0.55 * foot_width + spread, 0.3 * habit.diameter_mm)
+    core = Pose(0.9, 0.0, np.full(len(SPINE_POINTS), np.pi / 2), poses[-1].foot[2] + 0.12 * width, width, np.zeros(3))
+    core.foot[2] = 0.05
+    return core
 
 
 @dataclass
@@ -164,17 +177,34 @@ def growing_point(surfaces):
     return np.mean(middles, 0)
 
 
+def yellowed(palette):
+    """An old leaf loses its green before it dries."""
+    fading = dict(palette)
+    for name in ("green", "red_green", "window", "fleck", "bloom"):
+        fading[name] = 0.35 * palette[name] + 0.65 * palette["yellow"]
+    return fading
+
+
 def grow(rng, habit: Habit, illuminant) -> Plant:
-    skin, blade = habit.skin, habit.blade
+    skin = habit.skin
     poses = leaf_poses(rng, habit)
     spoil(rng, poses, habit)
     scale_to_size(poses, habit)
     size = resolution(poses, habit)
-    maps = [leaf_maps(rng, leaf_grid(p, blade, size.texel_rows, size.texel_columns), blade, skin) for p in poses]
+    core_skin = replace(
+        skin,
+        bands=None,
+        window=None,
+        flecks=None,
+        spine_tip=0.0,
+        condition=Condition(dust=skin.condition.dust),
+    )
+    parts = [(pose, habit.blade, skin) for pose in poses] + [(core_of(poses, habit), CORE, core_skin)]
+    maps = [leaf_maps(rng, leaf_grid(p, b, size.texel_rows, size.texel_columns), b, s) for p, b, s in parts]
     red_level = red_threshold(maps, skin.redness.share) if skin.redness else None
     palette = palette_of(habit, illuminant)
-    painted = [paint(skin, yellowed(palette) if p.yellowed else palette, m, red_level) for p, m in zip(poses, maps)]
-    surfaces = [leaf_surface(p, blade, m.relief, size.mesh_rows, size.mesh_columns) for p, m in zip(poses, maps)]
+    painted = [paint(s, yellowed(palette) if p.yellowed else palette, m, red_level) for (p, _, s), m in zip(parts, maps)]
+    surfaces = [leaf_surface(p, b, m.relief, size.mesh_rows, size.mesh_columns) for (p, b, _), m in zip(parts, maps)]
     vertices, faces, normals, uv = join(surfaces, size)
     return Plant(
         vertices=vertices,
@@ -187,14 +217,6 @@ def grow(rng, habit: Habit, illuminant) -> Plant:
         specular=0.8 if skin.condition.wet else skin.specular,
         radius_mm=float(np.hypot(vertices[:, 0], vertices[:, 1]).max()),
         height_mm=float(vertices[:, 2].max()),
-        crown=growing_point(surfaces),
+        crown=growing_point(surfaces[:-1]),
         habit=habit.name,
     )
-
-
-def yellowed(palette):
-    """An old leaf loses its green before it dries."""
-    fading = dict(palette)
-    for name in ("green", "red_green", "window", "fleck", "bloom"):
-        fading[name] = 0.35 * palette[name] + 0.65 * palette["yellow"]
-    return fading

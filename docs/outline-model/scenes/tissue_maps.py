@@ -49,6 +49,7 @@ class Redness:
     leaf_share: float  # of the leaves
     style: str  # tips, stripes, both, edges, whole
     sun_azimuth: float
+    softness: float = 0.25  # how gradually it runs out
 
 
 @dataclass
@@ -56,6 +57,7 @@ class Condition:
     """How a plant has been kept."""
 
     dead_tip_chance: float = 0.0
+    dead_tip_share: float = 0.16  # of the leaf's length, at most
     withered_leaves: int = 0
     yellowed_leaves: int = 0
     scar_chance: float = 0.0
@@ -338,7 +340,7 @@ def dead_map(rng, grid: LeafGrid, condition: Condition):
     if pose.yellowed:
         dead = smoothstep((grid.along - rng.uniform(0.0, 0.5) + 0.08 * smooth_noise(rng, rows, columns, 6, 6)) / 0.1 + 0.5)
     if rng.random() < condition.dead_tip_chance * (1.3 - pose.youth):
-        share = rng.uniform(0.03, 0.16)
+        share = condition.dead_tip_share * rng.uniform(0.2, 1)
         ragged = 0.02 * smooth_noise(rng, rows, columns, 12, 10)
         dead = np.maximum(dead, smoothstep((grid.along - (1 - share) + ragged) / 0.012 + 0.5))
     if pose.kept < 1:  # a callus seals the broken end
@@ -434,7 +436,8 @@ def blend(colour, other, weight):
 def paint(skin: Skin, palette: dict, maps: LeafMaps, red_level):
     """Tissue classes, linear colour and roughness of one leaf."""
     shape = maps.shade.shape
-    red = np.clip(smoothstep((maps.red - red_level) / 0.25 + 0.5), 0, 1) if red_level is not None else np.zeros((1, 1))
+    softness = skin.redness.softness if skin.redness else 1.0
+    red = smoothstep((maps.red - red_level) / softness + 0.5) if red_level is not None else np.zeros((1, 1))
     strength = red * np.clip(0.75 + 0.35 * (np.clip(maps.red, -5, 5) - (red_level or 0)), 0.7, 1.0)
     colour = np.empty((*shape, 3), np.float32)
     colour[:] = palette["green"]
