@@ -598,7 +598,7 @@ def sibling(rng, like: Habit, diameter_mm=None) -> Habit:
         diameter_mm=diameter,
         growth=replace(
             growth,
-            leaf_count=max(4, int(round(growth.leaf_count * ratio**0.5 * rng.uniform(0.85, 1.15)))),
+            leaf_count=max(min(7, growth.leaf_count), int(growth.leaf_count * ratio**0.4 * rng.uniform(0.85, 1.15))),
             elevation_outer=growth.elevation_outer + rng.normal(0, 5),
             elevation_inner=growth.elevation_inner + rng.normal(0, 3),
             upcurve=growth.upcurve + rng.normal(0, 5),

@@ -61,6 +61,8 @@ def leaf_poses(rng, habit: Habit) -> list[Pose]:
         pose = Pose(youth, azimuth, elevation, length, width * rng.normal(1, 0.05), np.zeros(3))
         pose.roll, pose.swerve = rng.normal(0, growth.roll), rng.normal(0, growth.swerve)
         pose.plumpness = condition.plumpness
+        pose.width_mm *= 0.5 + 0.5 * condition.plumpness  # thirsty leaves curl in
+        pose.elevation = pose.elevation + 0.6 * (1 - condition.plumpness) * SPINE_POINTS**2 * (1 - youth)
         if not is_missing(growth, youth, azimuth) or number >= growth.leaf_count - 3:
             poses.append(pose)
     return poses
@@ -203,7 +205,9 @@ def grow(rng, habit: Habit, illuminant) -> Plant:
     maps = [leaf_maps(rng, leaf_grid(p, b, size.texel_rows, size.texel_columns), b, s) for p, b, s in parts]
     red_level = red_threshold(maps, skin.redness.share) if skin.redness else None
     palette = palette_of(habit, illuminant)
-    painted = [paint(s, yellowed(palette) if p.yellowed else palette, m, red_level) for (p, _, s), m in zip(parts, maps)]
+    painted = [
+        paint(s, yellowed(palette) if p.yellowed else palette, m, red_level, p.yellowed) for (p, _, s), m in zip(parts, maps)
+    ]
     surfaces = [leaf_surface(p, b, m.relief, size.mesh_rows, size.mesh_columns) for (p, b, _), m in zip(parts, maps)]
     vertices, faces, normals, uv = join(surfaces, size)
     return Plant(

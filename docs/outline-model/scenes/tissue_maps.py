@@ -338,7 +338,7 @@ def dead_map(rng, grid: LeafGrid, condition: Condition):
     if pose.withered:
         return np.ones(grid.shape, np.float32)
     if pose.yellowed:
-        dead = smoothstep((grid.along - rng.uniform(0.0, 0.5) + 0.08 * smooth_noise(rng, rows, columns, 6, 6)) / 0.1 + 0.5)
+        dead = smoothstep((grid.along - rng.uniform(0.1, 1.0) + 0.08 * smooth_noise(rng, rows, columns, 6, 6)) / 0.1 + 0.5)
     if rng.random() < condition.dead_tip_chance * (1.3 - pose.youth):
         share = condition.dead_tip_share * rng.uniform(0.2, 1)
         ragged = 0.02 * smooth_noise(rng, rows, columns, 12, 10)
@@ -424,7 +424,8 @@ def leaf_maps(rng, grid: LeafGrid, blade: Blade, skin: Skin) -> LeafMaps:
 def red_threshold(leaves: list[LeafMaps], share: float):
     """Level above which the given share of the living surface is red."""
     samples = np.concatenate([np.broadcast_to(m.red, m.shade.shape)[::7, ::5].ravel() for m in leaves])
-    return float(np.quantile(samples, 1 - share))
+    able = (samples > NEVER_RED / 2).mean()
+    return float(np.quantile(samples, 1 - min(share, 0.93 * able))) if able > 0 else None
 
 
 def blend(colour, other, weight):
@@ -433,7 +434,7 @@ def blend(colour, other, weight):
         colour += (other - colour) * np.asarray(weight, np.float32)[..., None]
 
 
-def paint(skin: Skin, palette: dict, maps: LeafMaps, red_level):
+def paint(skin: Skin, palette: dict, maps: LeafMaps, red_level, dying=False):
     """Tissue classes, linear colour and roughness of one leaf."""
     shape = maps.shade.shape
     softness = skin.redness.softness if skin.redness else 1.0
@@ -458,7 +459,7 @@ def paint(skin: Skin, palette: dict, maps: LeafMaps, red_level):
     tissue[np.broadcast_to(maps.varied > 0.5, shape)] = skin.varied_class
     tissue[np.broadcast_to(red > 0.5, shape)] = RED
     tissue[np.broadcast_to(np.asarray(maps.band) > 0.5, shape)] = BAND
-    tissue[np.broadcast_to((np.asarray(maps.dead) > 0.5) | (np.asarray(maps.spine) > 0.5), shape)] = DEAD
+    tissue[np.broadcast_to((np.asarray(maps.dead) > 0.5) | (np.asarray(maps.spine) > 0.5) | dying, shape)] = DEAD
 
     roughness = skin.roughness + (0.62 - skin.roughness) * np.asarray(maps.band, np.float32)
     roughness = roughness + (0.7 - roughness) * np.maximum(maps.dead, np.minimum(np.asarray(maps.dust) * 1.5, 1))
