@@ -105,7 +105,7 @@ def skin_spectra(rng, bank, varied="cream", lightness=1.0):
         "varied": bank[varied],
         "red_green": scaled(bank["red_green"], lightness),
         "red_varied": bank["red_" + varied],
-        "band": scaled(green, rng.uniform(0.9, 1.8)),
+        "band": scaled(green, rng.uniform(1.15, 2.2)),
         "dead": 0.05 + rng.uniform(0.1, 0.4) * ((WAVELENGTH - 400) / 380) ** 1.6,
         "yellow": scaled(bank["gold"], rng.uniform(0.7, 1.0)),
         "bloom": flat(rng.uniform(0.55, 0.8), rng.uniform(-0.35, -0.05)),
@@ -181,7 +181,7 @@ def zebra_skin(rng, diameter):
     zebra_variegation(rng, skin, bank)
     if chance(rng, 0.9):
         skin.bands = zebra_bands(rng, diameter)
-    if chance(rng, 0.78):  # else the bands are hardly paler than the leaf
+    if chance(rng, 0.85):  # else the bands are hardly paler than the leaf
         skin.spectra["band"] = rng.uniform(0.45, 0.85) * (1 - 0.14 * (700 - WAVELENGTH).clip(0) / 300)
     skin.redness = random_redness(rng, {"tips": 1, "stripes": 1, "both": 1}, most=0.85)
     skin.roughness = float(rng.uniform(0.26, 0.6))
@@ -213,7 +213,9 @@ def zebra(rng, diameter=None) -> Habit:
         hollow=rng.uniform(0.0, 0.16),
         keel=rng.choice([0, 0, 0.4]),
     )
-    return Habit("zebra", float(diameter), growth, blade, zebra_skin(rng, diameter))
+    skin = zebra_skin(rng, diameter)
+    fine = skin.variegation == "striation"
+    return Habit("zebra", float(diameter), growth, blade, skin, texel_columns=240 if fine else 144)
 
 
 # ---- soft window rosettes: short fat leaves with translucent ends
@@ -363,7 +365,7 @@ def fleshy_skin(rng):
     skin.spectra["green"], skin.living, bloom, _ = tones[tone]
     skin.bloom = float(rng.uniform(*bloom))
     skin.bloom_rubbed = rng.uniform(0.2, 0.8) if chance(rng, 0.4) else 0.0
-    skin.spectra["red_green"] = mixed(skin.spectra["green"], pick_red(rng, red, pink), rng.uniform(0.5, 0.95))
+    skin.spectra["red_green"] = mixed(skin.spectra["green"], pick_red(rng, red, pink), rng.uniform(0.7, 1.0))
     skin.redness = random_redness(rng, {"tips": 2, "edges": 3, "whole": 1}, 0.35, 0.4, rng.uniform(0.3, 0.9))
     skin.roughness = float(rng.uniform(0.3, 0.65))
     return skin

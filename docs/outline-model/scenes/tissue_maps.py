@@ -447,7 +447,8 @@ def paint(skin: Skin, palette: dict, maps: LeafMaps, red_level, dying=False):
     blend(colour, palette["varied"], maps.varied)
     reddened = palette["red_green"] + (palette["red_varied"] - palette["red_green"]) * maps.varied[..., None]
     blend(colour, reddened, strength)
-    blend(colour, palette["bloom"], maps.bloom)
+    bloom = np.asarray(maps.bloom) * (1 - 0.75 * strength)  # redness shows through the wax
+    blend(colour, palette["bloom"], bloom)
     blend(colour, palette["tooth"], maps.tooth)
     colour *= np.clip(maps.shade, 0.6, 1.4)[..., None]
     blend(colour, palette["band"] * (0.9 + 0.1 * np.clip(maps.shade, 0.6, 1.4)[..., None]), maps.band)
@@ -457,13 +458,13 @@ def paint(skin: Skin, palette: dict, maps: LeafMaps, red_level, dying=False):
 
     tissue = np.full(shape, skin.living, np.uint8)
     tissue[np.broadcast_to(maps.varied > 0.5, shape)] = skin.varied_class
-    tissue[np.broadcast_to(red > 0.5, shape)] = RED
+    tissue[np.broadcast_to(red * (1 - 0.8 * bloom) > 0.45, shape)] = RED
     tissue[np.broadcast_to(np.asarray(maps.band) > 0.5, shape)] = BAND
     tissue[np.broadcast_to((np.asarray(maps.dead) > 0.5) | (np.asarray(maps.spine) > 0.5) | dying, shape)] = DEAD
 
     roughness = skin.roughness + (0.62 - skin.roughness) * np.asarray(maps.band, np.float32)
     roughness = roughness + (0.7 - roughness) * np.maximum(maps.dead, np.minimum(np.asarray(maps.dust) * 1.5, 1))
-    roughness = roughness + 0.25 * np.asarray(maps.bloom) - 0.12 * np.asarray(maps.window)
+    roughness = roughness + 0.25 * bloom - 0.12 * np.asarray(maps.window)
     if skin.condition.wet:
         roughness = roughness * 0.3
     return tissue, np.clip(colour, 0.003, 0.95), np.broadcast_to(np.clip(roughness, 0.06, 0.95), shape)
