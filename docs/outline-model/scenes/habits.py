@@ -93,7 +93,7 @@ def mixed(first, second, share):
 
 
 def bank_sample(rng):
-    """Measured-like spectra of one plant, by tissue."""
+    """Leaf reflectances of one plant, by tissue."""
     return dict(zip(spectra.KEYS, spectra.BANK[int(rng.integers(0, len(spectra.BANK)))].copy()))
 
 

@@ -94,8 +94,8 @@ def spine(pose: Pose, blade: Blade, along, half_width):
     sink = np.clip(rest - points[:, 2], 0, None)
     if sink.max() > 0:
         points[:, 2] += sink
-        heading = np.gradient(points, axis=0)
-        heading /= np.maximum(np.linalg.norm(heading, axis=1, keepdims=True), 1e-9)
+        heading = np.gradient(points, axis=0) + 1e-4 * outward  # outward alone where the leaf would go straight down
+        heading /= np.linalg.norm(heading, axis=1, keepdims=True)
     side = np.stack([-np.sin(azimuth), np.cos(azimuth), 0 * azimuth], -1)
     up = np.cross(heading, side)
     roll = (pose.roll * along)[:, None]

@@ -120,7 +120,7 @@ def core_of(poses: list[Pose], habit: Habit) -> Pose:
     spread = 2 * np.mean([np.hypot(*p.foot[:2]) for p in poses[: len(poses) // 2 + 1]])
     width = min(0.55 * foot_width + spread, 0.3 * habit.diameter_mm)
     core = Pose(0.9, 0.0, np.full(len(SPINE_POINTS), np.pi / 2), poses[-1].foot[2] + 0.12 * width, width, np.zeros(3))
-    core.foot[2] = 0.05
+    core.foot[2] = 0.3
     return core
 
 
