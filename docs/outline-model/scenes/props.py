@@ -83,7 +83,7 @@ def card(stage, camera):
     v = np.array([[-1, -1, 0], [1, -1, 0], [1, 1, 0], [-1, 1, 0]]) * [*size, 0]
     v = v @ shapes.turn_about([1, 0, 0], tip).T
     upright = rng.normal(0, 0.5) + rng.choice([0, 0, 0, math.pi / 2, math.pi])
-    v = shapes.spin(v - [0, 0, v[:, 2].min()], upright) + [*place, _ground(stage) + 0.8]
+    v = shapes.spin(v - [0, 0, v[:, 2].min()], upright) + [*place, stage.ground + 0.8]
     tint = np.ones(3) if own or rng.random() < 0.7 else rng.uniform(0.3, 1, 3)
     paper = shapes.tex(np.clip(image[..., None] * tint, 0.01, 0.9))
     bsdf = shapes.principled(paper, 0.18, 0.5) if rng.random() < 0.2 else shapes.diffuse(paper)
@@ -98,17 +98,13 @@ def ruler(stage, camera):
     _rule(image, 10, 0, 148, 10, 10)
     y = -(reach + width) if rng.random() < 0.5 else reach + width
     v, f = shapes.box(0, y, 0, 1, length, width)
-    v = shapes.spin(v, rng.normal(0, 0.3) + rng.choice([0, math.pi / 2])) + [0, 0, _ground(stage) + 0.4]
+    v = shapes.spin(v, rng.normal(0, 0.3) + rng.choice([0, math.pi / 2])) + [0, 0, stage.ground + 0.4]
     if any(math.hypot(*v[:, :2].mean(0) - [x, y]) < r + width / 2 for x, y, r in stage.occupied):
         return
     tint = np.ones(3) if rng.random() < 0.5 else np.array([0.9, 0.7, 0.35])
     paint = shapes.tex(np.clip(image[..., None] * tint, 0.01, 0.9))
     bsdf = shapes.metal(paint) if rng.random() < 0.5 else shapes.principled(paint, 0.5, 0.4)
     stage.add("ruler", v, f, bsdf, uv=np.concatenate([shapes.QUAD_UV] * 2), flat=True)
-
-
-def _ground(stage):
-    return stage.shelf_z if stage.shelf_z is not None else stage.floor_z
 
 
 # ------------------------------------------------------------------ in the pot
@@ -275,13 +271,13 @@ def foliage(stage, place, size):
     colours = np.clip(_leaf_green(rng) * shade, 0.005, 0.9)
     bsdf = shapes.principled(shapes.VERTEX_COLOUR, rng.uniform(0.3, 0.8), 0.4)
     low = 0 if rng.random() < 0.4 else v[:, 2].min()
-    stage.add("foliage", v + [*place, _ground(stage) - low], f, bsdf, colours=colours)
+    stage.add("foliage", v + [*place, stage.ground - low], f, bsdf, colours=colours)
 
 
 def _thing(stage, place, size):
     """Boxes, cups, bottles, tools."""
     rng = stage.rng
-    z = _ground(stage)
+    z = stage.ground
     paint = shapes.principled(rng.uniform(0.02, 0.8, 3), rng.uniform(0.15, 0.9), 0.4)
     kind = rng.choice(["box", "cup", "bottle", "tool"])
     if kind == "box":

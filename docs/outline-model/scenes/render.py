@@ -43,7 +43,7 @@ def set_stage(rng, options):
     setting.build(stage)
     camera = Camera(frame, options.width, options.height)
     targets = stage.targets or stage.subjects
-    camera.aim(np.concatenate([s.vertices[::13] for s in targets]), stage.shelf_z or stage.floor_z)
+    camera.aim(np.concatenate([s.vertices[::13] for s in targets]), stage.ground)
     stage.floor()
     if stage.open_behind and rng.random() < 0.85:
         distance = stage.reach() + rng.uniform(40, 900) * (1 if frame.tilt > 25 else 3)
@@ -90,12 +90,12 @@ def make_mask(scene, stage, camera, lens):
     return code, numbered
 
 
-def any_lens(rng, camera, subject):
+def any_lens(rng, camera, subject, opened):
     """Sharp on the subject, more or less; phones have much in focus, cameras close up little."""
     middle = (subject.vertices.mean(0) + subject.crown) / 2
     focus = float(camera.depth(middle)[0]) * (1 + rng.normal(0, 0.015))
     aperture = rng.choice([0.4, 1.0, 2.5, 5.0], p=[0.35, 0.3, 0.2, 0.15]) * rng.uniform(0.6, 1.4)
-    return Lens(float(aperture) * camera.distance / 400, max(focus, 20.0))
+    return Lens(float(aperture) * opened * camera.distance / 400, max(focus, 20.0))
 
 
 def expose(scene, camera, lens, options, seed):
@@ -126,9 +126,9 @@ def picture(seed, options):
         rng = np.random.default_rng([seed, 77, attempt])
         setting, stage, camera, lighting = set_stage(rng, options)
         scene = mi.load_dict({"type": "scene", **stage.shapes, **lighting.blockers, **lighting.lamps})
-        lens = any_lens(rng, camera, (stage.targets or stage.subjects)[0])
+        lens = any_lens(rng, camera, (stage.targets or stage.subjects)[0], settings.SETTINGS[setting].blur)
         code, numbered = make_mask(scene, stage, camera, lens)
-        if (code >= 8).mean() > 0.002:
+        if (code >= 8).mean() > (0.002 if camera.frame.margin > 0.8 else 0.25):  # a close-up is of leaves
             break
     built = time.time()
     hdr = expose(scene, camera, lens, options, seed)

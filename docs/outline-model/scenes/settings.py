@@ -21,6 +21,7 @@ class Setting:
     close: float = 0.15  # shares of the ways to frame it
     side: float = 0.15
     far: float = 0.05
+    blur: float = 1.0  # how much wider the lens is opened than usual
 
 
 # ------------------------------------------------------------------ helpers
@@ -49,9 +50,10 @@ def _mother(stage, diameter=None):
     return habit
 
 
-def _some(stage, habit, count, diameters):
+def _some(stage, habit, count, diameters, detail=1.0):
     """So many individuals of one kind."""
-    return [stage.grow(habits.any_habit(stage.rng, float(stage.rng.uniform(*diameters)), like=habit)) for _ in range(count)]
+    sizes = stage.rng.uniform(*diameters, count)
+    return [stage.grow(habits.any_habit(stage.rng, float(d), like=habit), detail) for d in sizes]
 
 
 # ------------------------------------------------------------------ one pot
@@ -157,22 +159,23 @@ def row(stage):
     rng = stage.rng
     habit = _mother(stage, float(rng.uniform(45, 110)))
     d = habit.diameter_mm
-    grown = _some(stage, habit, 4, (0.75 * d, 1.1 * d))
+    stage.span = 2 * d
+    front = _some(stage, habit, 3, (0.75 * d, 1.1 * d))
+    back = _some(stage, habit, 3, (0.75 * d, 1.1 * d), detail=0.4)
     if rng.random() < 0.25:
-        grown += [stage.grow(habits.any_habit(rng, d)) for _ in range(2)]
+        back.append(stage.grow(habits.any_habit(rng, d), detail=0.4))
     style = stage.pot_style()
-    columns, ranks = int(rng.integers(2, 6)), int(rng.integers(3, 7))
+    columns, ranks = int(rng.integers(2, 5)), int(rng.integers(3, 6))
     pitch = d * rng.uniform(0.8, 1.5)
     r = min(d * rng.uniform(0.35, 0.5), pitch * 0.46)
     h = r * rng.uniform(1.0, 1.8)
     for j in range(ranks):
+        kinds = back if j else front
         for i in range(columns):
             x = (i - (columns - 1) / 2 + (0.5 if j % 2 and columns > 2 else 0)) * pitch + rng.normal(0, 3)
             y = j * pitch + rng.normal(0, 3)
-            k = j * columns + i
-            one = grown[k] if k < len(grown) else grown[int(rng.integers(0, len(grown)))]
-            subject = _stand_up(stage, one, x, y, scale=rng.uniform(0.85, 1.1))
-            stage.pot(x, y, r, h, style)
+            subject = _stand_up(stage, kinds[int(rng.integers(0, len(kinds)))], x, y, scale=rng.uniform(0.85, 1.1))
+            stage.pot(x, y, r, h, style, grains=0.55 if j == 0 else 0.25)
             if j == 0 and abs(x) < pitch * rng.uniform(0.4, 1.6):
                 stage.targets.append(subject)
     stage.targets = stage.targets or stage.subjects[:1]
@@ -220,7 +223,7 @@ def bed(stage):
     reach = 2.2 * stage.reach() + 80
     v, f = shapes.loft([(reach * 2, -2.3), (0.001, -2.3)], 2, 48)
     stage.add("soil", v, f, shapes.diffuse(SOILS[soil][1]), support=True)
-    stage.grains(soil, lambda x, y: np.hypot(x, y) < reach, (-reach, reach, -reach, reach), density=0.4, limit=9000)
+    stage.grains(soil, lambda x, y: np.hypot(x, y) < reach, (-reach, reach, -reach, reach), density=0.4, limit=6000)
 
 
 def shelf(stage):
@@ -292,22 +295,19 @@ def table(stage):
     rng = stage.rng
     stage.floor_z = 0.0
     habit = _mother(stage)
-    x = 0.0
+    edge = 0.0
     for k in range(int(rng.choice([1, 1, 2, 3]))):
         one = stage.grow(habit if k == 0 else habits.any_habit(rng, float(habit.diameter_mm * rng.uniform(0.5, 1)), like=habit))
-        x += (one.plant.radius_mm * rng.uniform(1.0, 1.5)) if k else 0
+        reach = max(one.plant.radius_mm, 0.8 * one.plant.height_mm)
+        x = edge + reach * rng.uniform(0.8, 1.1) if k else 0.0
+        edge = x + reach
         lean = rng.uniform(0, 0.3) if rng.random() < 0.4 else rng.uniform(0.7, 1.5)
-        to = rng.uniform(0, 2 * math.pi)
-        subject = stage.stand(one, x, rng.normal(0, 10) if k else 0, 0, lean, to, lying=True)
-        x += one.plant.radius_mm
-        foot = subject.crown - (subject.crown - subject.vertices[:, :].mean(0)) * 1.0
-        if lean > 0.6:
+        subject = stage.stand(one, x, rng.normal(0, 10) if k else 0, 0, lean, rng.uniform(0, 2 * math.pi), lying=True)
+        if lean > 0.5:
             v, f, bsdf = _roots(stage, int(rng.integers(5, 16)), one.plant.radius_mm * rng.uniform(0.5, 1.4), 1.3)
-            v = v @ shapes.turn_about([-math.sin(to), math.cos(to), 0], lean).T
-            v = v + [x - one.plant.radius_mm, subject.vertices[:, 1].mean(), 0] * np.array([1, 0, 0]) + [0, foot[1], 0]
-            stage.add(
-                "roots", np.maximum(v + [0, 0, subject.vertices[:, 2].mean() * 0.5], [-1e9, -1e9, 0.8]), f, bsdf, support=True
-            )
+            v = v @ subject.turn.T + subject.foot
+            v[:, 2] = np.maximum(v[:, 2], 0.8)  # they lie on the table
+            stage.add("roots", v, f, bsdf, support=True)
 
 
 SETTINGS = {
@@ -315,10 +315,10 @@ SETTINGS = {
     "offsets": Setting(0.12, offsets, (0, 84), close=0.25, side=0.15),
     "clump": Setting(0.15, clump, (0, 84), close=0.3, side=0.15),
     "tray": Setting(0.10, tray, (0, 66), close=0.1, side=0.0, far=0.35),
-    "row": Setting(0.10, row, (45, 84), close=0.12, side=0.25, far=0.05),
+    "row": Setting(0.10, row, (45, 84), close=0.12, side=0.25, far=0.05, blur=3.0),
     "collection": Setting(0.07, collection, (0, 86), close=0.1, side=0.25, far=0.1),
     "bed": Setting(0.07, bed, (0, 76), close=0.25, side=0.05, far=0.08),
-    "shelf": Setting(0.08, shelf, (50, 89), close=0.08, side=0.5, far=0.1),
+    "shelf": Setting(0.08, shelf, (50, 89), close=0.08, side=0.5, far=0.1, blur=1.5),
     "held": Setting(0.06, held, (0, 86), close=0.1, side=0.3, far=0.0),
     "bare_root": Setting(0.05, bare_root, (0, 88), close=0.1, side=0.4, far=0.0),
     "table": Setting(0.04, table, (0, 80), close=0.1, side=0.1, far=0.05),

@@ -25,6 +25,8 @@ class Subject:
     individual: Individual
     vertices: np.ndarray  # mm, on the stage
     crown: np.ndarray
+    foot: np.ndarray
+    turn: np.ndarray  # rotation from the upright plant
     radius: float
 
 
@@ -107,8 +109,13 @@ class Stage:
             self.support.add(name)
         return name
 
-    def grow(self, habit):
-        fineness = float(np.clip(self.pixels_across / self.span / 6.4, 0.25, 2.4))
+    @property
+    def ground(self):
+        """What props stand on."""
+        return self.floor_z if self.shelf_z is None else self.shelf_z
+
+    def grow(self, habit, detail=1.0):
+        fineness = float(np.clip(detail * self.pixels_across / self.span / 6.4, 0.25, 2.4))
         grown = plants.grow(self.rng, habit.finer(fineness), self.illuminant)
         bsdf = mi.load_dict(shapes.principled(shapes.tex(grown.colour), shapes.tex(grown.roughness), grown.specular))
         return Individual(grown, bsdf)
@@ -125,7 +132,7 @@ class Stage:
         vertices = vertices + at
         name = self.add("plant", vertices, plant.faces, individual.bsdf, normals=plant.normals @ turn.T, uv=plant.uv)
         crown = turn @ plant.crown * scale + at
-        subject = Subject(name, individual, vertices, crown, plant.radius_mm * scale)
+        subject = Subject(name, individual, vertices, crown, at, turn, plant.radius_mm * scale)
         self.subjects.append(subject)
         self.occupied.append((x, y, subject.radius))
         return subject
@@ -144,7 +151,8 @@ class Stage:
                 continue
             sizes = coarser * rng.lognormal(math.log(layer.size), layer.spread, len(at)).clip(0.4, layer.size * 2.2)
             shade = rng.uniform(0.55, 1.4, (len(at), 1)) * (1 + 0.04 * rng.standard_normal((len(at), 3)))
-            v, f, c = shapes.scatter(rng, at, sizes, layer.colour * shade, layer.divisions, 0.05, layer.flatness)
+            divisions = layer.divisions if len(at) < 1500 else 1
+            v, f, c = shapes.scatter(rng, at, sizes, layer.colour * shade, divisions, 0.05, layer.flatness)
             bsdf = shapes.principled(shapes.VERTEX_COLOUR, 0.7, 0.2)
             self.add("grains", v, f, bsdf, support=True, colours=c.clip(0.004, 0.88), flat=True)
 
@@ -167,7 +175,7 @@ class Stage:
         power = float(rng.choice([2, 2, 2, 10]))
         return PotStyle(power, float(rng.uniform(0.55, 1.0)), float(rng.uniform(0, 9)), bsdf, any_soil(rng))
 
-    def pot(self, x, y, radius, height, style, z=0.0):
+    def pot(self, x, y, radius, height, style, z=0.0, grains=0.55):
         """A pot whose soil stands at z."""
         rng = self.rng
         r, rim, taper = radius, style.rim, style.taper
@@ -185,7 +193,7 @@ class Stage:
                 return np.hypot(px - x, py - y) < r * 0.91
             return (np.abs(px - x) ** 9 + np.abs(py - y) ** 9) ** (1 / 9) < r * 0.93
 
-        self.grains(style.soil, within, (x - r, x + r, y - r, y + r), z)
+        self.grains(style.soil, within, (x - r, x + r, y - r, y + r), z, grains)
         self.floor_z = min(self.floor_z, z - height)
         self.occupied.append((x, y, r * (1.05 if style.power == 2 else 1.3)))
         self.pots.append((x, y, radius, height, style))
