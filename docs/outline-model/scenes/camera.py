@@ -134,6 +134,8 @@ def _expose(rng, light, on_plant):
         key = np.exp(np.log(luminance + 1e-3).mean())
     white = max(key, 1e-4) / rng.uniform(0.10, 0.30)
     white = max(white, 0.35 * np.percentile(luminance, 90))  # a phone does not burn out a tenth of the picture
+    if on_plant.any():  # and its owner taps on the plant where that would burn out
+        white = max(white, 0.8 * np.percentile(luminance[on_plant], 88))
     return 0.80 / white * 2 ** float(np.clip(rng.normal(0, 0.4), -1.2, 0.9))
 
 

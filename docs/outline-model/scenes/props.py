@@ -154,7 +154,7 @@ def _home(stage):
     return (*subject.vertices[:, :2].mean(0), subject.radius)
 
 
-def stalk(stage):
+def stalk(stage, camera):
     """A long thin arching flower stalk out of the rosette's middle."""
     rng = stage.rng
     subject = stage.subjects[int(rng.integers(0, min(4, len(stage.subjects))))]
@@ -167,6 +167,8 @@ def stalk(stage):
         + [0, 0, -3]
         + long * (t * [0, 0, 1] + side * rng.uniform(0.1, 0.8) * t**2 - [0, 0, 0.5] * t**3 * rng.uniform(0, 1))
     )
+    if camera.depth(path).min() < 0.6 * camera.distance:  # too near the lens: a blur that hides nothing
+        return
     thick = max(0.7, 0.012 * r) * rng.uniform(0.8, 1.6)
     v, f = shapes.tube(path, np.linspace(thick, thick * 0.4, 24), 8)
     green = np.array([0.09, 0.1, 0.035]) * rng.uniform(0.6, 2) * [rng.uniform(0.8, 2.2), 1, 1]
@@ -312,14 +314,14 @@ def clutter(stage, camera):
 def dress(stage, camera):
     """Some of everything."""
     rng = stage.rng
-    if stage.in_the_air:
-        chances = [(0.1, stalk)]
-    else:
-        chances = [(0.28, stake), (0.09, stalk), (0.2, litter), (0.12, stones)]
-        chances += [(0.2, sticker)] if stage.pots else []
+    chances = [(0.1, lambda: stalk(stage, camera))]
+    if not stage.in_the_air:
+        chances += [(0.28, lambda: stake(stage)), (0.2, lambda: litter(stage)), (0.12, lambda: stones(stage))]
+    if stage.pots:
+        chances.append((0.2, lambda: sticker(stage)))
     for chance, put in chances:
         while rng.random() < chance:
-            put(stage)
+            put()
             chance *= 0.5
     clutter(stage, camera)
     if not stage.in_the_air:

@@ -99,7 +99,7 @@ def any_lens(rng, camera, subject, opened):
 
 
 def expose(scene, camera, lens, options, seed):
-    integrator = mi.load_dict({"type": "path", "max_depth": 5, "rr_depth": 4})
+    integrator = mi.load_dict({"type": "path", "max_depth": 4, "rr_depth": 3})
     hdr = mi.render(scene, sensor=sensor(camera, lens, options.spp), integrator=integrator, spp=options.spp, seed=seed)
     hdr = np.nan_to_num(np.array(hdr)[..., :3], nan=0, posinf=0, neginf=0)
     hdr = np.ascontiguousarray(hdr, dtype=np.float32)

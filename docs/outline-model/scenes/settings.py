@@ -68,7 +68,7 @@ def offsets(stage):
     mother = _stand_up(stage, stage.grow(habit))
     for _ in range(int(rng.integers(1, 7))):
         d = rng.uniform(0.2, 0.6) * habit.diameter_mm
-        a, out = rng.uniform(0, 2 * math.pi), mother.radius * rng.uniform(0.65, 1.0) + d * 0.25
+        a, out = rng.uniform(0, 2 * math.pi), mother.individual.spread() * rng.uniform(0.65, 1.0) + d * 0.25
         young = stage.grow(habits.any_habit(rng, float(d), like=habit))
         stage.stand(young, out * math.cos(a), out * math.sin(a), 0, abs(rng.normal(0.1, 0.15)), a)
     stage.targets = stage.subjects[:1] if rng.random() < 0.4 else []
@@ -99,7 +99,7 @@ def clump(stage):
     stage.span = d * (1 + 0.75 * math.sqrt(count - 1))
     grown = _some(stage, habit, min(count, 5), (0.6 * d, 1.1 * d))
     grown += [grown[int(rng.integers(0, len(grown)))] for _ in range(count - len(grown))]
-    for one, at in zip(grown, _clump_places(rng, [g.plant.radius_mm for g in grown])):
+    for one, at in zip(grown, _clump_places(rng, [g.spread() for g in grown])):
         outwards = math.atan2(at[1], at[0])
         lean = abs(rng.normal(0, 0.06)) + rng.uniform(0, 0.3) * np.hypot(*at) / stage.span
         stage.stand(one, at[0], at[1], rng.normal(0, 0.03) * d, lean, outwards)
@@ -221,7 +221,7 @@ def bed(stage):
     stage.targets = stage.subjects[:1] if rng.random() < 0.6 else []
     soil = any_soil(rng)
     reach = 2.2 * stage.reach() + 80
-    v, f = shapes.loft([(reach * 2, -2.3), (0.001, -2.3)], 2, 48)
+    v, f = shapes.loft([(reach * 7, -2.3), (0.001, -2.3)], 2, 48)
     stage.add("soil", v, f, shapes.diffuse(SOILS[soil][1]), support=True)
     stage.grains(soil, lambda x, y: np.hypot(x, y) < reach, (-reach, reach, -reach, reach), density=0.4, limit=6000)
 

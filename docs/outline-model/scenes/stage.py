@@ -18,6 +18,12 @@ class Individual:
     plant: plants.Plant
     bsdf: object
 
+    def spread(self):
+        """Mean radius of the rosette seen from above; a few long leaves do not count for much."""
+        x, y = self.plant.vertices[::3, :2].T
+        sector = ((np.arctan2(y, x) / math.pi + 1) * 10).astype(int) % 20
+        return float(np.mean([np.hypot(x, y)[sector == s].max(initial=0) for s in range(20)]))
+
 
 @dataclass
 class Subject:
