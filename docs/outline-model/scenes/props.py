@@ -264,7 +264,9 @@ def foliage(stage, place, size):
         v, f = shapes.blade(rng, size * rng.uniform(*length), size * rng.uniform(*width), rng.uniform(*bend), rows=10)
         v = shapes.lift(v, rng.uniform(0.5, 1.5) if kind == "grass" else rng.uniform(-0.2, 1.4))
         v = shapes.spin(v, rng.uniform(0, 2 * math.pi))
-        if kind in ("fern", "round"):
+        if kind == "broad":  # along a stem: a shrub, no rosette
+            v = v + [0, 0, rng.uniform(0.1, 1.3) * size]
+        elif kind in ("fern", "round"):
             v = v + rng.normal(0, 0.35, 3) * size * [1, 1, 0.7] + [0, 0, size * 0.5]
         parts.append((v, f))
     v, f = shapes.merge(parts)
@@ -315,7 +317,7 @@ def dress(stage, camera):
     """Some of everything."""
     rng = stage.rng
     chances = [(0.1, lambda: stalk(stage, camera))]
-    if not stage.in_the_air:
+    if stage.has_soil and not stage.in_the_air:
         chances += [(0.28, lambda: stake(stage)), (0.2, lambda: litter(stage)), (0.12, lambda: stones(stage))]
     if stage.pots:
         chances.append((0.2, lambda: sticker(stage)))

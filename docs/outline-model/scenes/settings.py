@@ -37,6 +37,14 @@ def _pot_size(rng, radius):
     return r, r * rng.uniform(0.7, 1.9)
 
 
+def _shared_pot(stage, radius):
+    """One pot about (0, 0) that holds the foot of every plant."""
+    rng = stage.rng
+    r, h = _pot_size(rng, radius)
+    inside = max(np.hypot(*s.foot[:2]) + 0.12 * s.radius for s in stage.subjects)
+    stage.pot(0, 0, max(r, inside / 0.88 + 3), h, stage.pot_style())
+
+
 def _potted(stage, individual, x, y, style=None, z=0.0):
     subject = _stand_up(stage, individual, x, y, z)
     r, h = _pot_size(stage.rng, subject.radius)
@@ -72,8 +80,7 @@ def offsets(stage):
         young = stage.grow(habits.any_habit(rng, float(d), like=habit))
         stage.stand(young, out * math.cos(a), out * math.sin(a), 0, abs(rng.normal(0.1, 0.15)), a)
     stage.targets = stage.subjects[:1] if rng.random() < 0.4 else []
-    r, h = _pot_size(rng, stage.reach() * rng.uniform(0.75, 1.0))
-    stage.pot(0, 0, r, h, stage.pot_style())
+    _shared_pot(stage, stage.reach() * rng.uniform(0.75, 1.0))
 
 
 def _clump_places(rng, radii):
@@ -103,8 +110,7 @@ def clump(stage):
         outwards = math.atan2(at[1], at[0])
         lean = abs(rng.normal(0, 0.06)) + rng.uniform(0, 0.3) * np.hypot(*at) / stage.span
         stage.stand(one, at[0], at[1], rng.normal(0, 0.03) * d, lean, outwards)
-    r, h = _pot_size(rng, stage.reach() * rng.uniform(0.8, 1.0))
-    stage.pot(0, 0, r, h, stage.pot_style())
+    _shared_pot(stage, stage.reach() * rng.uniform(0.8, 1.0))
 
 
 # ------------------------------------------------------------------ many
@@ -268,7 +274,7 @@ def bare_root(stage):
     v, f, bsdf = _roots(stage, int(rng.integers(6, 22)), d * rng.uniform(0.5, 1.1) + 20, max(1.0, 0.016 * d))
     stage.add("roots", v, f, bsdf, support=True)
     hands.add_hand(stage, hands.pinch(rng), rng.uniform(0, 2 * math.pi))
-    stage.in_the_air, stage.floor_z = True, -rng.uniform(250, 1000)
+    stage.in_the_air, stage.has_soil, stage.floor_z = True, False, -rng.uniform(250, 1000)
 
 
 def held(stage):
@@ -293,7 +299,7 @@ def held(stage):
 def table(stage):
     """On a table without a pot, upright or lying on its side, roots and all."""
     rng = stage.rng
-    stage.floor_z = 0.0
+    stage.floor_z, stage.has_soil = 0.0, False
     habit = _mother(stage)
     edge = 0.0
     for k in range(int(rng.choice([1, 1, 2, 3]))):

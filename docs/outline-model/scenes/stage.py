@@ -105,6 +105,7 @@ class Stage:
     shelf_z: float | None = None  # what props stand on where that is not the floor
     open_behind: bool = True  # no wall
     in_the_air: bool = False  # held up: the floor is far below
+    has_soil: bool = True  # to put labels and stones in
     span: float = 100.0  # about what the framed plants will span, mm
 
     # -------------------------------------------------------------- putting things in
@@ -140,7 +141,8 @@ class Stage:
         crown = turn @ plant.crown * scale + at
         subject = Subject(name, individual, vertices, crown, at, turn, plant.radius_mm * scale)
         self.subjects.append(subject)
-        self.occupied.append((x, y, subject.radius))
+        low, high = vertices[:, :2].min(0), vertices[:, :2].max(0)
+        self.occupied.append((*(low + high) / 2, max(high - low) / 2))
         return subject
 
     def grains(self, soil, region, bounds, z=0.0, density=0.55, limit=7000):
