@@ -115,6 +115,7 @@ def stake(stage):
         (rng.uniform(8, 18), rng.uniform(40, 90)) if rng.random() < 0.8 else (rng.uniform(2, 5), rng.uniform(60, 160))
     )
     x0, y0, r = _home(stage)
+    width = min(width, 0.5 * r)
     leaves = np.concatenate([s.vertices[::7] for s in stage.subjects[:12]])
     best = None
     for _ in range(10):

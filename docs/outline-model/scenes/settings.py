@@ -255,11 +255,11 @@ def _roots(stage, count, length, thick):
     parts = []
     for _ in range(count):
         a, out = rng.uniform(0, 2 * math.pi), rng.uniform(0.1, 0.8)
-        t = np.linspace(0, 1, 9)[:, None]
-        sway = rng.normal(0, 0.12, 3)
+        t = np.linspace(0, 1, 20)[:, None]
+        sway = rng.normal(0, 0.09, 3)
         way = np.array([math.cos(a) * out, math.sin(a) * out, -1]) * length * rng.uniform(0.4, 1.1)
-        path = [0, 0, 1.0] + way * t + sway * length * np.sin(t * rng.uniform(2, 7))
-        parts.append(shapes.tube(path, np.linspace(thick, thick * 0.3, 9) * rng.uniform(0.5, 1.2), 7))
+        path = [0, 0, 1.0] + way * t + sway * length * np.sin(t * rng.uniform(2, 6))
+        parts.append(shapes.tube(path, np.linspace(thick, thick * 0.3, 20) * rng.uniform(0.5, 1.2), 7))
     v, f = shapes.merge(parts)
     colour = np.array([0.3, 0.2, 0.11]) * rng.uniform(0.3, 1.9)
     return v, f, shapes.diffuse(np.clip(colour, 0.01, 0.8))
