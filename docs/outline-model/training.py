@@ -16,7 +16,7 @@ LARGE = DEVICE == "cuda"
 def opened():
     """The stores of small and large pictures and those to evaluate on, with what is there by now."""
     wanted = settings()
-    small, large = Store(576, 576, 6000 if LARGE else 100), Store(900, 1200, 1200 if LARGE else 100)
+    small, large = Store(576, 576, 3000 if LARGE else 100), Store(900, 1200, 500 if LARGE else 100)
     held = [Store(900, 1200, 40) for _ in wanted.evaluation]
     refresh(small, large)
     for store, folder in zip(held, wanted.evaluation):

@@ -88,6 +88,14 @@ impl<T: Copy> Raster<T> {
         Raster { width: self.width, height: self.height, data: self.data.iter().copied().map(f).collect() }
     }
 
+    /// The same with left and right exchanged.
+    #[must_use]
+    pub fn mirrored(&self) -> Self {
+        let mut out = self.clone();
+        (0..self.height).for_each(|y| out.row_mut(y).reverse());
+        out
+    }
+
     /// A copy of the part inside `rect`.
     ///
     /// # Panics

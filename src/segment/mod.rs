@@ -1,12 +1,14 @@
 //! Stage 3: which pixels belong to which plant.
 //!
-//! A network looks from afar and close ([`propose`]), its evidence is drawn to the picture's edges ([`guided`]), touching
-//! plants are told apart ([`regions`]), and focus, size and place choose which plants are meant ([`choose`]). How far the
+//! A network looks from afar and close ([`look`], [`propose`]), its evidence is drawn to the picture's edges ([`guided`]),
+//! plants are told apart by their crowns ([`crowns`]), and focus, size and place choose which plants are meant ([`choose`]). How far the
 //! two looks agree is the confidence.
 
 pub mod choose;
+pub mod crowns;
 pub mod focus;
 pub mod guided;
+pub mod look;
 pub mod propose;
 pub mod regions;
 
@@ -27,8 +29,10 @@ pub const DOUBTFUL: f64 = 0.6;
 pub const HOPELESS: f64 = 0.2;
 /// Share of the outline on the frame above which a plant counts as cut off.
 const CUT_DOUBT: f64 = 0.02;
-/// The same, above which too much of the plant is missing to measure.
+/// The same, above which too much of the plant is missing to measure. Round number.
 const CUT_REFUSED: f64 = 0.4;
+/// The same for the plant that the photo is of: a close-up of a rosette is worth its shares. Round number.
+const CLOSE_UP_REFUSED: f64 = 0.8;
 /// Fewest leaf pixels that can be measured: about 40 x 40.
 const FEWEST_PIXELS: usize = 1500;
 
@@ -66,7 +70,8 @@ pub fn rosettes(calibrated: &Calibrated, plants: Plants, hint: Option<&Hint>) ->
     };
     let focus = Focus::of(picture);
     let mut candidates = Vec::new();
-    let labels: Vec<Raster<u32>> = fields.iter().map(|f| regions::split_touching(&f.logit.map(|v| v > 0.0))).collect();
+    let labels: Vec<Raster<u32>> =
+        fields.iter().map(|f| crowns::tell_apart(&f.logit.map(|v| v > 0.0), &f.crowns)).collect();
     for (number, (field, labels)) in fields.iter().zip(&labels).enumerate() {
         candidates.extend(regions::measured(labels).iter().map(|c| candidate(number, field, labels, *c, &focus)));
     }
@@ -76,8 +81,9 @@ pub fn rosettes(calibrated: &Calibrated, plants: Plants, hint: Option<&Hint>) ->
             "no plant found in the photo; fill at least a tenth of the frame with the plant, in focus".into(),
         ));
     }
-    let drawn = chosen.iter().map(|c| {
-        let mut rosette = draw(&fields[c.field], &labels[c.field], c, limit)?;
+    let drawn = chosen.iter().enumerate().map(|(place, c)| {
+        let most_cut = if place == 0 { CLOSE_UP_REFUSED } else { CUT_REFUSED };
+        let mut rosette = draw(&fields[c.field], &labels[c.field], c, (limit, most_cut))?;
         rosette.doubts.extend(hint.and_then(|hint| beside(&rosette, hint)));
         Ok(rosette)
     });
@@ -182,8 +188,8 @@ fn in_photo(rect: Rect, (w, h): (usize, usize), part: Rect) -> Rect {
     Rect { x, y, width: right - x, height: bottom - y }
 }
 
-/// The outline at the photo's full resolution; what lies on the border of `limit` is cut off.
-fn draw(field: &Field, labels: &Raster<u32>, candidate: &Candidate, limit: Rect) -> Result<Rosette> {
+/// The outline at the photo's full resolution; what lies on the border of `limit` is cut off, up to a share `most_cut`.
+fn draw(field: &Field, labels: &Raster<u32>, candidate: &Candidate, (limit, most_cut): (Rect, f64)) -> Result<Rosette> {
     if candidate.confidence < HOPELESS {
         return Err(Error::Refused(format!(
             "the outline is not sure enough (the two witnesses agree on {:.0} % of it, {:.0} % needed); use a plainer \
@@ -200,11 +206,11 @@ fn draw(field: &Field, labels: &Raster<u32>, candidate: &Candidate, limit: Rect)
         )));
     }
     let cut = share_on_frame(&mask, candidate.bounds, limit);
-    if cut > CUT_REFUSED {
+    if cut > most_cut {
         return Err(Error::Refused(format!(
             "the plant is cut off by the frame or the box ({:.0} % of its outline, {:.0} % allowed); step back or widen the box",
             cut * 100.0,
-            CUT_REFUSED * 100.0
+            most_cut * 100.0
         )));
     }
     let mut doubts = Vec::new();
