@@ -37,7 +37,7 @@ type Cell = (f32, f32);
 pub fn tell_apart(mask: &Raster<bool>, crowns: &Crowns) -> Raster<u32> {
     let parts = labels(mask);
     let ballots = crowns.ballots(&parts);
-    let peaks = distinct(crowns.peaks(), &ballots);
+    let peaks = distinct(&crowns.peaks(), &ballots);
     let owners = owners(&parts, &ballots, &peaks);
     let votes = if owners.iter().any(|own| own.len() > 1) { crowns.votes(mask) } else { Vec::new() };
     let mut plants = Raster::filled(mask.width(), mask.height(), 0u32);
@@ -48,7 +48,7 @@ pub fn tell_apart(mask: &Raster<bool>, crowns: &Crowns) -> Raster<u32> {
             several => nearest_of(votes[i], &peaks, several.iter().copied()),
         };
     }
-    without_crumbs(&parts, plants)
+    without_crumbs(&parts, &plants)
 }
 
 /// A cell on a part of the mask, and the place that it votes for.
@@ -65,10 +65,10 @@ impl Ballot {
 }
 
 /// The crowns without those that lie inside another crown's plant; a plant's strongest crown stays.
-fn distinct(peaks: Vec<Cell>, ballots: &[Ballot]) -> Vec<Cell> {
+fn distinct(peaks: &[Cell], ballots: &[Ballot]) -> Vec<Cell> {
     let mut strength = vec![0usize; peaks.len()];
     for ballot in ballots.iter().filter(|_| !peaks.is_empty()) {
-        strength[nearest_of(ballot.vote, &peaks, 1..=peaks.len() as u32) as usize - 1] += 1;
+        strength[nearest_of(ballot.vote, peaks, 1..=peaks.len() as u32) as usize - 1] += 1;
     }
     let mut strongest_first: Vec<usize> = (0..peaks.len()).collect();
     strongest_first.sort_by_key(|&i| std::cmp::Reverse(strength[i]));
@@ -120,14 +120,15 @@ impl Crowns {
     /// The crowns, in rows.
     fn peaks(&self) -> Vec<Cell> {
         let (w, h) = (self.heat.width(), self.heat.height());
+        // Of equals the first counts.
+        let above = |(u, v): (usize, usize), (x, y): (usize, usize)| {
+            let order = self.heat.get(u, v).total_cmp(&self.heat.get(x, y));
+            order.then((y, x).cmp(&(v, u))).is_gt()
+        };
         let highest_around = |x: usize, y: usize| {
-            let own = self.heat.get(x, y);
-            (y.saturating_sub(AROUND)..(y + AROUND + 1).min(h)).all(|v| {
-                let row = self.heat.row(v);
-                // Of equals the first counts.
-                (x.saturating_sub(AROUND)..(x + AROUND + 1).min(w))
-                    .all(|u| row[u] < own || (row[u] == own && (v, u) >= (y, x)))
-            })
+            let (columns, rows) =
+                (x.saturating_sub(AROUND)..(x + AROUND + 1).min(w), y.saturating_sub(AROUND)..(y + AROUND + 1).min(h));
+            !rows.flat_map(|v| columns.clone().map(move |u| (u, v))).any(|other| above(other, (x, y)))
         };
         let places = (0..h).flat_map(|y| (0..w).map(move |x| (x, y)));
         let crowns = places.filter(|&(x, y)| self.heat.get(x, y) > CROWN && highest_around(x, y));
@@ -159,8 +160,8 @@ impl Crowns {
 }
 
 /// Gives the crumbs of plants to what lies around them; a part made of crumbs alone stays as it was.
-fn without_crumbs(parts: &Raster<u32>, plants: Raster<u32>) -> Raster<u32> {
-    let pieces = pieces(&plants);
+fn without_crumbs(parts: &Raster<u32>, plants: &Raster<u32>) -> Raster<u32> {
+    let pieces = pieces(plants);
     let found = measured(&pieces);
     let mut owner = vec![0u32; found.len() + 1];
     for (&piece, &plant) in pieces.as_slice().iter().zip(plants.as_slice()) {

@@ -28,12 +28,13 @@ pub fn labels(mask: &Raster<bool>) -> Raster<u32> {
 
 /// A label picture of the connected pieces of equal labels: 0 where they are 0, then 1, 2, ...
 pub fn pieces(labels: &Raster<u32>) -> Raster<u32> {
-    let (width, height) = (labels.width(), labels.height());
-    let picture: ImageBuffer<Luma<u32>, Vec<u32>> =
-        ImageBuffer::from_raw(width as u32, height as u32, labels.as_slice().to_vec())
-            .expect("a raster holds width * height values");
-    let pieces = connected_components(&picture, Connectivity::Eight, Luma([0]));
-    Raster::from_vec(width, height, pieces.into_raw())
+    let pieces = connected_components(&picture(labels), Connectivity::Eight, Luma([0]));
+    Raster::from_vec(labels.width(), labels.height(), pieces.into_raw())
+}
+
+fn picture(labels: &Raster<u32>) -> ImageBuffer<Luma<u32>, Vec<u32>> {
+    ImageBuffer::from_raw(labels.width() as u32, labels.height() as u32, labels.as_slice().to_vec())
+        .expect("a raster holds width * height values")
 }
 
 /// Size and bounds of each label, in the order of the labels; labels that no pixel carries are left out.
