@@ -1,7 +1,7 @@
 //! Which of the plants in view are meant.
 
 use crate::base::raster::Rect;
-use crate::options::{Hint, Plants};
+use crate::options::Plants;
 use crate::segment::regions::Component;
 
 /// A plant found, before it is known whether it is meant.
@@ -26,18 +26,13 @@ pub struct Candidate {
 /// Plants smaller than this share of the largest are left out unless all are asked for.
 const SMALL: f64 = 0.05;
 /// The same when all are asked for: smaller parts are crumbs of the outline.
-const CRUMB: f64 = 0.01;
+const SPECK: f64 = 0.01;
 /// Plants less sharp than this share of the main plant's sharpness stand behind it.
 const BLURRED: f64 = 0.3;
 
 /// The plants that are meant, largest first.
-pub fn choose(mut found: Vec<Candidate>, frame: Rect, plants: Plants, hint: Option<&Hint>) -> Vec<Candidate> {
+pub fn choose(mut found: Vec<Candidate>, frame: Rect, plants: Plants) -> Vec<Candidate> {
     found.sort_by_key(|c| (std::cmp::Reverse(c.pixels), c.bounds.y, c.bounds.x));
-    if let Some(&Hint::At { x, y }) = hint {
-        found.sort_by_key(|c| distance_squared(c.bounds, (x, y)));
-        found.truncate(1);
-        return found;
-    }
     let largest = found.first().map_or(0.0, |c| c.pixels as f64);
     let sharpest = found.iter().map(|c| c.sharpness).fold(0.0, f64::max);
     let weight =
@@ -47,18 +42,12 @@ pub fn choose(mut found: Vec<Candidate>, frame: Rect, plants: Plants, hint: Opti
     };
     match plants {
         Plants::One => vec![main],
-        Plants::Many => found.into_iter().filter(|c| c.pixels as f64 >= CRUMB * largest).collect(),
+        Plants::Many => found.into_iter().filter(|c| c.pixels as f64 >= SPECK * largest).collect(),
         Plants::Auto => found
             .into_iter()
             .filter(|c| c.pixels as f64 >= SMALL * largest && c.sharpness >= BLURRED * main.sharpness)
             .collect(),
     }
-}
-
-fn distance_squared(bounds: Rect, (x, y): (usize, usize)) -> usize {
-    let dx = bounds.x.saturating_sub(x).max((x + 1).saturating_sub(bounds.right()));
-    let dy = bounds.y.saturating_sub(y).max((y + 1).saturating_sub(bounds.bottom()));
-    dx * dx + dy * dy
 }
 
 /// 1 in the middle of the frame, falling off as a Gaussian of a third of the frame.
@@ -83,7 +72,7 @@ mod tests {
 
     fn pick(plants: Plants) -> Vec<usize> {
         let all = vec![plant(450, 8000, 1.0), plant(100, 9000, 0.1), plant(800, 100, 1.0), plant(700, 5000, 0.9)];
-        choose(all, FRAME, plants, None).iter().map(|c| c.bounds.x).collect()
+        choose(all, FRAME, plants).iter().map(|c| c.bounds.x).collect()
     }
 
     #[test]
@@ -91,12 +80,5 @@ mod tests {
         assert_eq!(pick(Plants::Auto), [450, 700]);
         assert_eq!(pick(Plants::One), [450]);
         assert_eq!(pick(Plants::Many), [100, 450, 700, 800]);
-    }
-
-    #[test]
-    fn a_point_chooses_the_nearest() {
-        let hint = Hint::At { x: 120, y: 470 };
-        let all = vec![plant(450, 8000, 1.0), plant(100, 900, 0.1)];
-        assert_eq!(choose(all, FRAME, Plants::Auto, Some(&hint))[0].bounds.x, 100);
     }
 }

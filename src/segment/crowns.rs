@@ -23,32 +23,57 @@ const AROUND: usize = 3;
 /// Crowns nearer than this share of a plant's size (root of its cells) to its crown are the same plant's. Of two rosettes that
 /// overlap by a third of their diameters, crowns are .9 sizes apart; where one is seen twice on real photos, under .25.
 const SAME: f32 = 0.35;
-/// A vote counts for a crown that it misses by no more than this share of its way, and [`AROUND`] cells.
+/// A vote counts for a crown that it misses by no more than this share of its way, and [`SLACK`] cells.
 const MISSED: f32 = 0.5;
+/// See [`MISSED`]: the votes of crowns themselves have no way to go, and miss a little.
+const SLACK: f32 = 3.0;
+/// A crown has a part alone, or among others, only with the votes of at least this share of the cells that come nearest to it.
+const BELIEVED: f32 = 0.25;
 /// A crown with fewer votes in a part than this share of the part's strongest is none of that part.
 const FEWEST_VOTES: f32 = 0.04;
-/// A piece of a plant smaller than this share of its largest one, in one part, goes to what lies around it.
+/// A piece of a plant smaller than this share of its largest one goes to what lies around it.
 const CRUMB: f32 = 0.1;
 
 /// A place on the crowns' grid, in cells.
 type Cell = (f32, f32);
 
+/// What gaps in the mask mean.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Gaps {
+    /// Something may lie across a plant: parts with one crown are one plant.
+    Within,
+    /// They were painted to part plants: a crown has one part.
+    Between,
+}
+
 /// A label picture of the plants in a mask: 0 outside, then 1, 2, ... Parts without any crown are plants of their own.
-pub fn tell_apart(mask: &Raster<bool>, crowns: &Crowns) -> Raster<u32> {
+pub fn tell_apart(mask: &Raster<bool>, crowns: &Crowns, gaps: Gaps) -> Raster<u32> {
     let parts = labels(mask);
     let ballots = crowns.ballots(&parts);
     let peaks = distinct(&crowns.peaks(), &ballots);
-    let owners = owners(&parts, &ballots, &peaks);
-    let votes = if owners.iter().any(|own| own.len() > 1) { crowns.votes(mask) } else { Vec::new() };
-    let mut plants = Raster::filled(mask.width(), mask.height(), 0u32);
-    for (i, (plant, &part)) in plants.as_mut_slice().iter_mut().zip(parts.as_slice()).enumerate() {
-        *plant = match owners[part as usize].as_slice() {
-            [] => 0,
-            [only] => *only,
-            several => nearest_of(votes[i], &peaks, several.iter().copied()),
-        };
+    let owners = owners(&parts, &ballots, &peaks, gaps);
+    let own = |part: u32| owners[part as usize].as_slice();
+    if owners.iter().all(|own| own.len() < 2) {
+        return parts.map(|part| own(part).first().copied().unwrap_or(0));
     }
-    without_crumbs(&parts, &plants)
+    let way = [0, 1].map(|k| bilinear(&crowns.offset[k], mask.width(), mask.height()));
+    let cell_of = |at: usize, cells: usize, pixels: usize| (at as f32 + 0.5) * cells as f32 / pixels as f32 - 0.5;
+    let mut plants = Raster::filled(mask.width(), mask.height(), 0u32);
+    for y in 0..mask.height() {
+        for x in 0..mask.width() {
+            let plant = match own(parts.get(x, y)) {
+                [] => continue,
+                [only] => *only,
+                several => {
+                    let u = cell_of(x, crowns.heat.width(), mask.width()) + way[0].get(x, y);
+                    let v = cell_of(y, crowns.heat.height(), mask.height()) + way[1].get(x, y);
+                    nearest_of((u, v), &peaks, several.iter().copied())
+                }
+            };
+            plants.set(x, y, plant);
+        }
+    }
+    without_crumbs(&parts, plants)
 }
 
 /// A cell on a part of the mask, and the place that it votes for.
@@ -59,22 +84,25 @@ struct Ballot {
 }
 
 impl Ballot {
-    fn counts_for(&self, peak: Cell) -> bool {
-        distance(self.vote, peak) <= MISSED * distance(self.cell, self.vote) + AROUND as f32
+    /// Number of the peak that it comes nearest to, and whether it counts for it.
+    fn choice(&self, peaks: &[Cell]) -> Option<(usize, bool)> {
+        let number = (nearest_of(self.vote, peaks, 1..=peaks.len() as u32) as usize).checked_sub(1)?;
+        let near = MISSED * squared(self.cell, self.vote).sqrt() + SLACK;
+        Some((number, squared(self.vote, peaks[number]) <= near * near))
     }
 }
 
 /// The crowns without those that lie inside another crown's plant; a plant's strongest crown stays.
 fn distinct(peaks: &[Cell], ballots: &[Ballot]) -> Vec<Cell> {
     let mut strength = vec![0usize; peaks.len()];
-    for ballot in ballots.iter().filter(|_| !peaks.is_empty()) {
-        strength[nearest_of(ballot.vote, peaks, 1..=peaks.len() as u32) as usize - 1] += 1;
+    for (number, _) in ballots.iter().filter_map(|ballot| ballot.choice(peaks)).filter(|&(_, counts)| counts) {
+        strength[number] += 1;
     }
     let mut strongest_first: Vec<usize> = (0..peaks.len()).collect();
     strongest_first.sort_by_key(|&i| std::cmp::Reverse(strength[i]));
     let mut kept: Vec<usize> = Vec::new();
     for i in strongest_first {
-        let apart = |&other: &usize| distance(peaks[i], peaks[other]) >= SAME * (strength[other] as f32).sqrt();
+        let apart = |&other: &usize| squared(peaks[i], peaks[other]) >= SAME * SAME * strength[other] as f32;
         if kept.iter().all(apart) {
             kept.push(i);
         }
@@ -83,30 +111,39 @@ fn distinct(peaks: &[Cell], ballots: &[Ballot]) -> Vec<Cell> {
 }
 
 /// For each part (0: outside) the plants it holds, by label: 1 + the number of a crown, or a number of its own.
-fn owners(parts: &Raster<u32>, ballots: &[Ballot], peaks: &[Cell]) -> Vec<Vec<u32>> {
+fn owners(parts: &Raster<u32>, ballots: &[Ballot], peaks: &[Cell], gaps: Gaps) -> Vec<Vec<u32>> {
     let count = parts.as_slice().iter().max().map_or(0, |&m| m as usize);
-    let mut votes = vec![vec![0usize; peaks.len()]; count + 1];
-    for ballot in ballots.iter().filter(|_| !peaks.is_empty()) {
-        let label = nearest_of(ballot.vote, peaks, 1..=peaks.len() as u32) as usize;
-        votes[ballot.part][label - 1] += usize::from(ballot.counts_for(peaks[label - 1]));
+    let mut cast = vec![vec![(0usize, 0usize); peaks.len()]; count + 1];
+    for ballot in ballots {
+        if let Some((number, counts)) = ballot.choice(peaks) {
+            let (all, counted) = &mut cast[ballot.part][number];
+            *all += 1;
+            *counted += usize::from(counts);
+        }
     }
-    let plants_of = |(part, votes): (usize, &Vec<usize>)| {
-        let strongest = votes.iter().max().copied().unwrap_or(0);
-        let enough = |&(_, &v): &(usize, &usize)| v > 0 && v as f32 >= FEWEST_VOTES * strongest as f32;
-        let own: Vec<u32> = votes.iter().enumerate().filter(enough).map(|(i, _)| i as u32 + 1).collect();
+    let home = |number: usize| (0..=count).max_by_key(|&part| cast[part][number].1);
+    let homes: Vec<Option<usize>> = (0..peaks.len()).map(home).collect();
+    let plants_of = |part: usize| {
+        let strongest = cast[part].iter().map(|&(_, counted)| counted).max().unwrap_or(0) as f32;
+        let holds = |&number: &usize| {
+            let (all, counted) = cast[part][number];
+            let enough = counted as f32 >= (BELIEVED * all as f32).max(FEWEST_VOTES * strongest);
+            counted > 0 && enough && (gaps == Gaps::Within || homes[number] == Some(part))
+        };
+        let own: Vec<u32> = (0..peaks.len()).filter(holds).map(|number| number as u32 + 1).collect();
         if own.is_empty() && part > 0 { vec![(peaks.len() + part) as u32] } else { own }
     };
-    votes.iter().enumerate().map(plants_of).collect()
+    (0..=count).map(plants_of).collect()
 }
 
-/// Label, among `several`, of the peak that the vote comes nearest to.
+/// Label, among `several`, of the peak that the vote comes nearest to; 0 without any.
 fn nearest_of(vote: Cell, peaks: &[Cell], several: impl Iterator<Item = u32>) -> u32 {
-    let missed = |label: u32| distance(vote, peaks[label as usize - 1]);
-    several.min_by(|&a, &b| missed(a).total_cmp(&missed(b))).unwrap_or(0)
+    let missed = |label: u32| squared(vote, peaks[label as usize - 1]);
+    several.map(|label| (missed(label), label)).min_by(|a, b| a.0.total_cmp(&b.0)).map_or(0, |(_, label)| label)
 }
 
-fn distance(a: Cell, b: Cell) -> f32 {
-    (a.0 - b.0).hypot(a.1 - b.1)
+fn squared(a: Cell, b: Cell) -> f32 {
+    (a.0 - b.0).powi(2) + (a.1 - b.1).powi(2)
 }
 
 impl Crowns {
@@ -147,21 +184,11 @@ impl Crowns {
         let cells = (0..rows.len()).flat_map(|y| (0..columns.len()).map(move |x| (x, y)));
         cells.map(ballot).filter(|ballot| ballot.part > 0).collect()
     }
-
-    /// The vote of each pixel of a mask.
-    fn votes(&self, mask: &Raster<bool>) -> Vec<Cell> {
-        let (w, h) = (mask.width(), mask.height());
-        let [right, down] = [0, 1].map(|k| bilinear(&self.offset[k], w, h));
-        let cells = (self.heat.width() as f32 / w as f32, self.heat.height() as f32 / h as f32);
-        let at = |i: usize| (((i % w) as f32 + 0.5) * cells.0 - 0.5, ((i / w) as f32 + 0.5) * cells.1 - 0.5);
-        let vote = |i: usize| (at(i).0 + right.as_slice()[i], at(i).1 + down.as_slice()[i]);
-        (0..w * h).map(vote).collect()
-    }
 }
 
 /// Gives the crumbs of plants to what lies around them; a part made of crumbs alone stays as it was.
-fn without_crumbs(parts: &Raster<u32>, plants: &Raster<u32>) -> Raster<u32> {
-    let pieces = pieces(plants);
+fn without_crumbs(parts: &Raster<u32>, plants: Raster<u32>) -> Raster<u32> {
+    let pieces = pieces(&plants);
     let found = measured(&pieces);
     let mut owner = vec![0u32; found.len() + 1];
     for (&piece, &plant) in pieces.as_slice().iter().zip(plants.as_slice()) {
@@ -174,12 +201,15 @@ fn without_crumbs(parts: &Raster<u32>, plants: &Raster<u32>) -> Raster<u32> {
     }
     let is_crumb = |piece: &&Component| (piece.pixels as f32) < CRUMB * largest[&owner[piece.label as usize]] as f32;
     let crumbs: BTreeSet<u32> = found.iter().filter(is_crumb).map(|piece| piece.label).collect();
+    if crumbs.is_empty() {
+        return plants;
+    }
     let mut sure = plants.clone();
     for (plant, piece) in sure.as_mut_slice().iter_mut().zip(pieces.as_slice()) {
         *plant *= u32::from(!crumbs.contains(piece));
     }
     let mut filled = spread(|x, y| parts.get(x, y) > 0, sure);
-    for (now, &before) in filled.as_mut_slice().iter_mut().zip(plants.as_slice()) {
+    for (now, before) in filled.as_mut_slice().iter_mut().zip(plants.into_vec()) {
         *now = if *now == 0 { before } else { *now };
     }
     filled
@@ -211,6 +241,10 @@ mod tests {
         Crowns { heat, offset: [field(&|way| way.0, 0.0), field(&|way| way.1, 0.0)] }
     }
 
+    fn told(mask: &Raster<bool>, crowns: &Crowns) -> Raster<u32> {
+        tell_apart(mask, crowns, Gaps::Within)
+    }
+
     fn disc(x: f32, y: f32, cx: f32) -> bool {
         (x - cx).hypot(y - 30.0) <= 24.0
     }
@@ -218,7 +252,7 @@ mod tests {
     #[test]
     fn plants_that_touch_are_cut_between_their_crowns() {
         let mask = drawn(|x, y| disc(x, y, 35.0) || disc(x, y, 75.0));
-        let plants = tell_apart(&mask, &seen(&[(35.0, 30.0), (75.0, 30.0)]));
+        let plants = told(&mask, &seen(&[(35.0, 30.0), (75.0, 30.0)]));
         assert_eq!(measured(&plants).len(), 2);
         assert_eq!((plants.get(54, 30), plants.get(57, 30)), (plants.get(20, 30), plants.get(90, 30)));
         assert_ne!(plants.get(20, 30), plants.get(90, 30));
@@ -227,25 +261,32 @@ mod tests {
     #[test]
     fn one_crown_is_one_plant_of_any_shape() {
         let mask = drawn(|x, y| disc(x, y, 35.0) || disc(x, y, 75.0));
-        assert_eq!(measured(&tell_apart(&mask, &seen(&[(50.0, 30.0)]))).len(), 1);
+        assert_eq!(measured(&told(&mask, &seen(&[(50.0, 30.0)]))).len(), 1);
     }
 
     #[test]
     fn a_crown_seen_twice_is_one() {
         let mask = drawn(|x, y| disc(x, y, 60.0));
-        assert_eq!(measured(&tell_apart(&mask, &seen(&[(56.0, 30.0), (66.0, 30.0)]))).len(), 1);
+        assert_eq!(measured(&told(&mask, &seen(&[(56.0, 30.0), (66.0, 30.0)]))).len(), 1);
     }
 
     #[test]
     fn a_plant_behind_a_stake_is_one() {
         let mask = drawn(|x, y| disc(x, y, 60.0) && (x - 50.0).abs() > 3.0);
-        assert_eq!(measured(&tell_apart(&mask, &seen(&[(60.0, 30.0)]))).len(), 1);
+        assert_eq!(measured(&told(&mask, &seen(&[(60.0, 30.0)]))).len(), 1);
+    }
+
+    #[test]
+    fn gaps_that_were_painted_part_plants() {
+        let mask = drawn(|x, y| disc(x, y, 60.0) && (x - 50.0).abs() > 3.0);
+        let crowns = seen(&[(60.0, 30.0)]);
+        assert_eq!(measured(&tell_apart(&mask, &crowns, Gaps::Between)).len(), 2);
     }
 
     #[test]
     fn parts_without_crowns_are_plants() {
         let mask = drawn(|x, y| disc(x, y, 30.0) || disc(x, y, 85.0));
-        assert_eq!(measured(&tell_apart(&mask, &seen(&[]))).len(), 2);
+        assert_eq!(measured(&told(&mask, &seen(&[]))).len(), 2);
         let mut one_seen = seen(&[(30.0, 30.0), (85.0, 30.0)]);
         one_seen
             .heat
@@ -254,7 +295,7 @@ mod tests {
             .enumerate()
             .filter(|(i, _)| i % 60 > 30)
             .for_each(|(_, heat)| *heat = -9.0);
-        assert_eq!(measured(&tell_apart(&mask, &one_seen)).len(), 2);
+        assert_eq!(measured(&told(&mask, &one_seen)).len(), 2);
     }
 
     #[test]
@@ -265,7 +306,7 @@ mod tests {
         for x in 8..10 {
             crowns.offset[0].set(x, 15, 37.0 - x as f32);
         }
-        let plants = tell_apart(&mask, &crowns);
+        let plants = told(&mask, &crowns);
         assert!((12..50).all(|x| plants.get(x, 30) == plants.get(30, 20)));
     }
 }

@@ -1,23 +1,24 @@
 //! Stage 3: which pixels belong to which plant.
 //!
 //! A network looks from afar and close ([`look`], [`propose`]), its evidence is drawn to the picture's edges ([`guided`]),
-//! plants are told apart by their crowns ([`crowns`]), and focus, size and place choose which plants are meant ([`choose`]). How far the
-//! two looks agree is the confidence.
+//! plants are told apart by their crowns ([`crowns`]), and focus, size and place choose which plants are meant
+//! ([`choose`]). How far the two looks agree is the confidence.
 
 pub mod choose;
 pub mod crowns;
 pub mod focus;
 pub mod guided;
+pub mod hints;
 pub mod look;
 pub mod propose;
 pub mod regions;
 
 use crate::base::doubt::Doubt;
 use crate::base::raster::{Raster, Rect};
-use crate::base::resample::{bilinear, nearest};
+use crate::base::resample::{bilinear_part, nearest};
 use crate::calibrate::Calibrated;
 use crate::error::{Error, Result};
-use crate::options::{Hint, Plants, Stroke};
+use crate::options::{Hint, Plants};
 use choose::Candidate;
 use focus::Focus;
 use propose::Field;
@@ -31,7 +32,7 @@ pub const HOPELESS: f64 = 0.2;
 const CUT_DOUBT: f64 = 0.02;
 /// The same, above which too much of the plant is missing to measure. Round number.
 const CUT_REFUSED: f64 = 0.4;
-/// The same for the plant that the photo is of: a close-up of a rosette is worth its shares. Round number.
+/// The same for the largest plant: a close-up of a rosette is worth its shares. Round number.
 const CLOSE_UP_REFUSED: f64 = 0.8;
 /// Fewest leaf pixels that can be measured: about 40 x 40.
 const FEWEST_PIXELS: usize = 1500;
@@ -59,23 +60,22 @@ pub struct Rosette {
 pub fn rosettes(calibrated: &Calibrated, plants: Plants, hint: Option<&Hint>) -> Result<Vec<Rosette>> {
     let picture = &calibrated.photo.rgb;
     let frame = picture.bounds();
-    let (fields, limit) = match hint {
-        Some(&Hint::Box(place)) => {
-            let place = hinted_place(frame, place)?;
-            (vec![propose::field_at(picture, place)], place)
-        }
-        Some(&Hint::At { x, y }) if !frame.contains(x, y) => return Err(outside("point", frame)),
-        Some(Hint::Strokes(points)) => (painted(picture, plants, points)?, frame),
-        _ => (propose::fields(picture, plants), frame),
-    };
+    let (fields, limit) = hints::fields(picture, plants, hint)?;
+    let labels: Vec<Raster<u32>> = fields.iter().map(|field| hints::plants(field, hint)).collect();
     let focus = Focus::of(picture);
     let mut candidates = Vec::new();
-    let labels: Vec<Raster<u32>> =
-        fields.iter().map(|f| crowns::tell_apart(&f.logit.map(|v| v > 0.0), &f.crowns)).collect();
     for (number, (field, labels)) in fields.iter().zip(&labels).enumerate() {
         candidates.extend(regions::measured(labels).iter().map(|c| candidate(number, field, labels, *c, &focus)));
     }
-    let chosen = choose::choose(candidates, frame, plants, hint);
+    let chosen = match hint {
+        Some(&Hint::At { x, y }) => {
+            let distance = |c: &Candidate| hints::distance(&fields[c.field], &labels[c.field], c.part, (x, y));
+            candidates.into_iter().min_by(|a, b| distance(a).total_cmp(&distance(b))).into_iter().collect()
+        }
+        // A box is drawn around one plant, unless all are asked for.
+        Some(Hint::Box(_)) if plants == Plants::Auto => choose::choose(candidates, limit, Plants::One),
+        _ => choose::choose(candidates, frame, plants),
+    };
     if chosen.is_empty() {
         return Err(Error::Refused(
             "no plant found in the photo; fill at least a tenth of the frame with the plant, in focus".into(),
@@ -84,68 +84,13 @@ pub fn rosettes(calibrated: &Calibrated, plants: Plants, hint: Option<&Hint>) ->
     let drawn = chosen.iter().enumerate().map(|(place, c)| {
         let most_cut = if place == 0 { CLOSE_UP_REFUSED } else { CUT_REFUSED };
         let mut rosette = draw(&fields[c.field], &labels[c.field], c, (limit, most_cut))?;
-        rosette.doubts.extend(hint.and_then(|hint| beside(&rosette, hint)));
+        rosette.doubts.extend(hint.and_then(|hint| hints::beside(&rosette, hint)));
         Ok(rosette)
     });
     let (good, bad): (Vec<_>, Vec<_>) = drawn.partition(Result::is_ok);
     match bad.into_iter().next() {
         Some(Err(reason)) if good.is_empty() => Err(reason),
         _ => good.into_iter().collect(),
-    }
-}
-
-fn hinted_place(frame: Rect, place: Rect) -> Result<Rect> {
-    if place.area() == 0 || !frame.overlaps(place) {
-        return Err(outside("box", frame));
-    }
-    let place = place.grown(0, frame);
-    Ok(place.grown(place.width.max(place.height) / 20, frame))
-}
-
-fn outside(what: &str, frame: Rect) -> Error {
-    Error::Refused(format!("the {what} lies outside the photo ({} x {} pixels, upright)", frame.width, frame.height))
-}
-
-/// A doubt where the user's point is not on the plant that was taken for it.
-fn beside(rosette: &Rosette, hint: &Hint) -> Option<Doubt> {
-    let &Hint::At { x, y } = hint else { return None };
-    let bounds = rosette.bounds;
-    let on = bounds.contains(x, y) && rosette.mask.get(x - bounds.x, y - bounds.y);
-    (!on).then(|| Doubt::new("beside", format!("the point {x},{y} is on no plant: the nearest one was measured")))
-}
-
-/// The fields with what the user painted. Plant painted where none was seen makes a field of its own.
-fn painted(picture: &Raster<[u8; 3]>, plants: Plants, points: &[Stroke]) -> Result<Vec<Field>> {
-    let frame = picture.bounds();
-    if points.iter().any(|p| !frame.contains(p.x, p.y)) {
-        return Err(outside("painted point", frame));
-    }
-    let mut fields = propose::fields(picture, plants);
-    let pixel = |p: &Stroke| Rect { x: p.x, y: p.y, width: 1, height: 1 };
-    let unseen = points.iter().filter(|p| p.plant && !fields.iter().any(|f| f.rect.contains(p.x, p.y)));
-    if let Some(place) = unseen.map(pixel).reduce(Rect::union) {
-        fields.push(propose::field_at(picture, place.grown(frame.width.max(frame.height) / 8, frame)));
-    }
-    for field in &mut fields {
-        apply_strokes(field, points);
-    }
-    Ok(fields)
-}
-
-/// Painted points hold: within 1 % of the part's longer side the evidence is certain.
-fn apply_strokes(field: &mut Field, points: &[Stroke]) {
-    let (w, h) = (field.logit.width(), field.logit.height());
-    let radius = (w.max(h) / 100).max(2);
-    for point in points.iter().filter(|p| field.rect.contains(p.x, p.y)) {
-        let x = (point.x - field.rect.x) * w / field.rect.width;
-        let y = (point.y - field.rect.y) * h / field.rect.height;
-        for v in y.saturating_sub(radius)..(y + radius + 1).min(h) {
-            for u in x.saturating_sub(radius)..(x + radius + 1).min(w) {
-                if u.abs_diff(x).pow(2) + v.abs_diff(y).pow(2) <= radius.pow(2) {
-                    field.logit.set(u, v, if point.plant { 8.0 } else { -8.0 });
-                }
-            }
-        }
     }
 }
 
@@ -237,14 +182,14 @@ fn draw(field: &Field, labels: &Raster<u32>, candidate: &Candidate, (limit, most
 
 fn full_size(field: &Field, labels: &Raster<u32>, label: u32, bounds: Rect) -> Raster<bool> {
     let rect = field.rect;
-    let logit = bilinear(&field.logit, rect.width, rect.height);
+    let logit = bilinear_part(&field.logit, rect, bounds, (bounds.width, bounds.height));
     let (columns, rows) = (nearest(labels.width(), rect.width), nearest(labels.height(), rect.height));
     let mut mask = Raster::filled(bounds.width, bounds.height, false);
     for y in 0..bounds.height {
         let v = bounds.y + y - rect.y;
         for (x, m) in mask.row_mut(y).iter_mut().enumerate() {
             let u = bounds.x + x - rect.x;
-            *m = logit.get(u, v) > 0.0 && labels.get(columns[u], rows[v]) == label;
+            *m = logit.get(x, y) > 0.0 && labels.get(columns[u], rows[v]) == label;
         }
     }
     mask
