@@ -52,9 +52,12 @@ pub fn choose(mut found: Vec<Candidate>, frame: Rect, plants: Plants) -> Vec<Can
 
 /// 1 in the middle of the frame, falling off as a Gaussian of a third of the frame.
 fn centrality(bounds: Rect, frame: Rect) -> f64 {
-    let offset =
-        |start: usize, length: usize, whole: usize| ((start as f64 + length as f64 / 2.0) / whole as f64 - 0.5) / 0.33;
-    let (dx, dy) = (offset(bounds.x, bounds.width, frame.width), offset(bounds.y, bounds.height, frame.height));
+    let offset = |(start, length): (usize, usize), (from, whole): (usize, usize)| {
+        let middle = start as f64 + length as f64 / 2.0 - from as f64;
+        (middle / whole as f64 - 0.5) / 0.33
+    };
+    let dx = offset((bounds.x, bounds.width), (frame.x, frame.width));
+    let dy = offset((bounds.y, bounds.height), (frame.y, frame.height));
     (-0.5 * (dx * dx + dy * dy)).exp()
 }
 
@@ -80,5 +83,13 @@ mod tests {
         assert_eq!(pick(Plants::Auto), [450, 700]);
         assert_eq!(pick(Plants::One), [450]);
         assert_eq!(pick(Plants::Many), [100, 450, 700, 800]);
+    }
+
+    #[test]
+    fn a_box_has_a_middle_of_its_own() {
+        let frame = Rect { x: 650, y: 400, width: 200, height: 200 };
+        let chosen = choose(vec![plant(700, 5000, 0.9), plant(820, 4000, 0.9)], frame, Plants::One);
+        assert_eq!(chosen[0].bounds.x, 700);
+        assert!((centrality(Rect { x: 700, y: 450, width: 100, height: 100 }, frame) - 1.0).abs() < 1e-9);
     }
 }
