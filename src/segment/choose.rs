@@ -17,6 +17,8 @@ pub struct Candidate {
     pub bounds: Rect,
     /// Agreement of the witnesses, 0..1.
     pub confidence: f64,
+    /// How far both looks tell this plant from its neighbours alike, 0..1; 1 where it touches none.
+    pub told_apart: f64,
     /// Mean relative contrast of fine detail: to compare plants of one photo.
     pub sharpness: f64,
     /// Blur, pixels of the photo.
@@ -70,7 +72,7 @@ mod tests {
     fn plant(x: usize, pixels: usize, sharpness: f64) -> Candidate {
         let bounds = Rect { x, y: 450, width: 100, height: 100 };
         let part = Component { label: 1, pixels, bounds };
-        Candidate { field: 0, part, pixels, bounds, confidence: 1.0, sharpness, blur_px: None }
+        Candidate { field: 0, part, pixels, bounds, confidence: 1.0, told_apart: 1.0, sharpness, blur_px: None }
     }
 
     fn pick(plants: Plants) -> Vec<usize> {

@@ -2,8 +2,8 @@
 //! crown and, for each place on a plant, where its crown lies; a pixel belongs to the crown that its vote comes nearest to
 //! (Cheng et al. 2020, "Panoptic-DeepLab", CVPR, arXiv:1911.10194).
 
-use crate::base::raster::Raster;
-use crate::base::resample::{bilinear, nearest};
+use crate::base::raster::{Raster, Rect};
+use crate::base::resample::{bilinear, bilinear_part, nearest};
 use crate::segment::regions::{Component, labels, measured, pieces, spread};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -154,6 +154,15 @@ impl Crowns {
         Self { heat: self.heat.mirrored(), offset: [right.mirrored().map(|v| -v), down.mirrored()] }
     }
 
+    /// What was seen over `whole`, read over its part `rect` on a grid of `size`.
+    #[must_use]
+    pub fn part(&self, whole: Rect, rect: Rect, size: (usize, usize)) -> Self {
+        let read = |field: &Raster<f32>| bilinear_part(field, whole, rect, size);
+        let finer = (size.0 * whole.width) as f32 / (rect.width * self.heat.width()) as f32;
+        let offset = [0, 1].map(|k| read(&self.offset[k]).map(|cells| cells * finer));
+        Self { heat: read(&self.heat), offset }
+    }
+
     /// The crowns, in rows.
     fn peaks(&self) -> Vec<Cell> {
         let (w, h) = (self.heat.width(), self.heat.height());
@@ -256,6 +265,21 @@ mod tests {
         assert_eq!(measured(&plants).len(), 2);
         assert_eq!((plants.get(54, 30), plants.get(57, 30)), (plants.get(20, 30), plants.get(90, 30)));
         assert_ne!(plants.get(20, 30), plants.get(90, 30));
+    }
+
+    /// A part of the field read on a grid twice as fine holds the same plants.
+    #[test]
+    fn crowns_of_a_part_lie_where_they_lay() {
+        let whole = Rect { x: 0, y: 0, width: 120, height: 60 };
+        let rect = Rect { x: 20, y: 10, width: 80, height: 40 };
+        let crowns = seen(&[(45.0, 30.0), (75.0, 30.0)]).part(whole, rect, (80, 40));
+        let peaks = crowns.peaks();
+        assert_eq!(peaks.len(), 2);
+        for (peak, x) in peaks.iter().zip([25.0, 55.0]) {
+            assert!((peak.0 - x).abs() <= 1.0 && (peak.1 - 20.0).abs() <= 1.0, "{peak:?}");
+        }
+        let reached = 10.0 + crowns.offset[0].get(10, 20);
+        assert!((reached - 25.0).abs() < 1.0, "{reached}");
     }
 
     #[test]

@@ -151,7 +151,7 @@ mod tests {
         let heat = plane(&|i| if letter(i) == b'.' { -9.0 } else { 4.0 - 2.0 * way(i).0.hypot(way(i).1) });
         let crowns = Crowns { heat, offset: [plane(&|i| way(i).0), plane(&|i| way(i).1)] };
         let rect = Rect { x: 100, y: 50, width: w, height: h };
-        Field { rect, witnesses: [logit.clone(), logit.clone()], logit, crowns }
+        Field { rect, witnesses: [logit.clone(), logit.clone()], logit, crowns_afar: crowns.clone(), crowns }
     }
 
     fn two() -> Field {

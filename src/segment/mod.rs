@@ -20,12 +20,16 @@ use crate::calibrate::Calibrated;
 use crate::error::{Error, Result};
 use crate::options::{Hint, Plants};
 use choose::Candidate;
+use crowns::Gaps;
 use focus::Focus;
 use propose::Field;
 use regions::Component;
+use std::collections::BTreeMap;
 
 /// Confidence under which an outline is a doubt.
 pub const DOUBTFUL: f64 = 0.6;
+/// Share of a plant that both looks must give to one plant; under it, where it ends is a doubt. Round number.
+const APART: f64 = 0.5;
 /// Confidence under which there is no outline to speak of.
 pub const HOPELESS: f64 = 0.2;
 /// Share of the outline on the frame above which a plant counts as cut off.
@@ -48,7 +52,7 @@ pub struct Rosette {
     pub confidence: f64,
     /// Blur of the photo at this plant: standard deviation of a Gaussian, pixels; `None` where no edge is clear enough.
     pub blur_px: Option<f64>,
-    /// Caveats (low confidence, cut by the frame).
+    /// Caveats (low confidence, cut by the frame, not surely told from a neighbour).
     pub doubts: Vec<Doubt>,
 }
 
@@ -65,7 +69,11 @@ pub fn rosettes(calibrated: &Calibrated, plants: Plants, hint: Option<&Hint>) ->
     let focus = Focus::of(picture);
     let mut candidates = Vec::new();
     for (number, (field, labels)) in fields.iter().zip(&labels).enumerate() {
-        candidates.extend(regions::measured(labels).iter().map(|c| candidate(number, field, labels, *c, &focus)));
+        let from_afar = crowns::tell_apart(&field.logit.map(|v| v > 0.0), &field.crowns_afar, Gaps::Within);
+        let sizes = regions::measured(&from_afar).iter().map(|part| (part.label, part.pixels)).collect();
+        let from_afar = (from_afar, sizes);
+        let found = regions::measured(labels).into_iter();
+        candidates.extend(found.map(|part| candidate(number, field, (labels, &from_afar), part, &focus)));
     }
     let chosen = match hint {
         Some(&Hint::At { x, y }) => {
@@ -94,7 +102,13 @@ pub fn rosettes(calibrated: &Calibrated, plants: Plants, hint: Option<&Hint>) ->
     }
 }
 
-fn candidate(number: usize, field: &Field, labels: &Raster<u32>, part: Component, focus: &Focus) -> Candidate {
+fn candidate(
+    number: usize,
+    field: &Field,
+    (labels, from_afar): (&Raster<u32>, &(Raster<u32>, BTreeMap<u32, usize>)),
+    part: Component,
+    focus: &Focus,
+) -> Candidate {
     let scale = field.rect.area() as f64 / labels.as_slice().len() as f64;
     Candidate {
         field: number,
@@ -102,6 +116,7 @@ fn candidate(number: usize, field: &Field, labels: &Raster<u32>, part: Component
         pixels: (part.pixels as f64 * scale) as usize,
         bounds: in_photo(field.rect, (labels.width(), labels.height()), part.bounds),
         confidence: agreement(field, labels, part),
+        told_apart: told_apart(labels, from_afar, part),
         sharpness: focus.sharpness(field.rect, labels, part),
         blur_px: focus.blur(field.rect, labels, part),
     }
@@ -123,6 +138,19 @@ fn agreement(field: &Field, labels: &Raster<u32>, part: Component) -> f64 {
         }
     }
     both as f64 / either.max(1) as f64
+}
+
+/// Intersection over union of one plant and the plant that another labelling of the same mask takes most of it for; `sizes`
+/// holds that labelling's pixels by label.
+fn told_apart(labels: &Raster<u32>, (others, sizes): &(Raster<u32>, BTreeMap<u32, usize>), part: Component) -> f64 {
+    let mut within: BTreeMap<u32, usize> = BTreeMap::new();
+    for y in part.bounds.y..part.bounds.bottom() {
+        for x in (part.bounds.x..part.bounds.right()).filter(|&x| labels.get(x, y) == part.label) {
+            *within.entry(others.get(x, y)).or_default() += 1;
+        }
+    }
+    let Some((&other, &both)) = within.iter().max_by_key(|&(_, &pixels)| pixels) else { return 0.0 };
+    both as f64 / (part.pixels + sizes.get(&other).map_or(both, |&pixels| pixels) - both) as f64
 }
 
 fn in_photo(rect: Rect, (w, h): (usize, usize), part: Rect) -> Rect {
@@ -166,6 +194,12 @@ fn draw(field: &Field, labels: &Raster<u32>, candidate: &Candidate, (limit, most
                 "{:.0} % of the outline lies on the frame or the box: shares hold for what is seen, the diameter does not",
                 cut * 100.0
             ),
+        ));
+    }
+    if candidate.told_apart < APART {
+        doubts.push(Doubt::new(
+            "neighbours",
+            "where this plant ends and the one beside it begins is unsure: look at the overlay",
         ));
     }
     if candidate.confidence < DOUBTFUL {
@@ -232,6 +266,24 @@ mod tests {
         assert!(share_on_frame(&mask, inside, frame).abs() < 1e-9);
         let at_top = Rect { x: 3, y: 0, width: 4, height: 2 };
         assert!((share_on_frame(&mask, at_top, frame) - 4.0 / 12.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn plants_are_surely_apart_where_both_looks_part_them_alike() {
+        let labels = |rows: [&str; 2]| {
+            let data = rows.iter().flat_map(|row| row.bytes().map(|b| u32::from(b - b'0'))).collect();
+            Raster::from_vec(6, 2, data)
+        };
+        let ours = labels(["111222", "111222"]);
+        let part = regions::measured(&ours)[0];
+        let against = |rows| {
+            let other = labels(rows);
+            let sizes = regions::measured(&other).iter().map(|part| (part.label, part.pixels)).collect();
+            told_apart(&ours, &(other, sizes), part)
+        };
+        assert!((against(["222111", "222111"]) - 1.0).abs() < 1e-9);
+        assert!((against(["333333", "333333"]) - 0.5).abs() < 1e-9);
+        assert!((against(["112222", "112222"]) - 4.0 / 6.0).abs() < 1e-9);
     }
 
     #[test]

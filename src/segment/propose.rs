@@ -35,31 +35,45 @@ pub struct Field {
     pub witnesses: [Raster<f32>; 2],
     /// Where the close look saw crowns.
     pub crowns: Crowns,
+    /// Where the look from afar saw them, on the same grid.
+    pub crowns_afar: Crowns,
+}
+
+/// What was seen from afar, over `rect`.
+struct Afar {
+    rect: Rect,
+    plant: Raster<f32>,
+    crowns: Crowns,
+}
+
+impl Afar {
+    fn look(picture: &Raster<[u8; 3]>, rect: Rect, long: usize) -> Self {
+        let look = Look::at(picture, rect, long);
+        Self { rect, plant: look.plant_at(fit(rect.width, rect.height, long)), crowns: look.crowns }
+    }
 }
 
 /// The parts of the photo that hold plants, with the evidence, none overlapping. Empty when no plant is seen. When many
 /// plants are asked for, the photo is also looked at in four overlapping parts, because plants of a tray are small.
 pub fn fields(picture: &Raster<[u8; 3]>, plants: Plants) -> Vec<Field> {
     let frame = picture.bounds();
-    let (whole, smallest) = match plants {
+    let (afar, smallest) = match plants {
         Plants::Many => (in_parts(picture), 100),
-        Plants::Auto | Plants::One => {
-            (Look::at(picture, frame, WHOLE).plant_at(fit(frame.width, frame.height, WHOLE)), 50)
-        }
+        Plants::Auto | Plants::One => (Afar::look(picture, frame, WHOLE), 50),
     };
-    let places = places(&whole, frame, smallest);
+    let places = places(&afar.plant, frame, smallest);
     let wanted: usize = places.iter().map(|&p| close_side(p).pow(2)).sum();
     let scale = (CLOSE_BUDGET as f64 / wanted.max(1) as f64).sqrt().min(1.0);
-    let afar = |rect: Rect| bilinear_part(&whole, frame, rect, fit(rect.width, rect.height, DRAWING));
-    places.into_iter().map(|rect| look_closer(picture, afar(rect), rect, scale)).collect()
+    places.into_iter().map(|rect| look_closer(picture, &afar, rect, scale)).collect()
 }
 
 /// The whole photo's evidence on a finer grid: where a part, five eighths of each side, shows more plant, its word counts.
-fn in_parts(picture: &Raster<[u8; 3]>) -> Raster<f32> {
+fn in_parts(picture: &Raster<[u8; 3]>) -> Afar {
     let frame = picture.bounds();
     let (w, h) = fit(frame.width, frame.height, 2 * WHOLE);
     let scale = (frame.width as f64 / w as f64, frame.height as f64 / h as f64);
-    let mut map = Look::at(picture, frame, WHOLE).plant_at((w, h));
+    let look = Look::at(picture, frame, WHOLE);
+    let mut map = look.plant_at((w, h));
     let (width, height) = ((w * 5).div_ceil(8), (h * 5).div_ceil(8));
     for (x, y) in [(0, 0), (w - width, 0), (0, h - height), (w - width, h - height)] {
         let part = scaled(Rect { x, y, width, height }, scale, frame);
@@ -69,15 +83,13 @@ fn in_parts(picture: &Raster<[u8; 3]>) -> Raster<f32> {
             known.iter_mut().zip(seen.row(row)).for_each(|(known, &seen)| *known = known.max(seen));
         }
     }
-    map
+    Afar { rect: frame, plant: map, crowns: look.crowns }
 }
 
 /// The evidence inside `rect` alone, for a hint; its surroundings are looked at, but nothing in them is taken for plant.
 pub fn field_at(picture: &Raster<[u8; 3]>, rect: Rect) -> Field {
     let around = rect.grown(rect.width.max(rect.height) * 3 / 10, picture.bounds());
-    let afar = Look::at(picture, around, CLOSE).plant_at(fit(around.width, around.height, WHOLE));
-    let afar = bilinear_part(&afar, around, rect, fit(rect.width, rect.height, DRAWING));
-    look_closer(picture, afar, rect, 1.0)
+    look_closer(picture, &Afar::look(picture, around, CLOSE), rect, 1.0)
 }
 
 /// Input side for a close look: small plants are not blown up, their pixels hold no more than they hold.
@@ -85,10 +97,13 @@ fn close_side(rect: Rect) -> usize {
     (rect.width.max(rect.height) * 6 / 5).clamp(192, CLOSE)
 }
 
-fn look_closer(picture: &Raster<[u8; 3]>, afar: Raster<f32>, rect: Rect, scale: f64) -> Field {
+fn look_closer(picture: &Raster<[u8; 3]>, afar: &Afar, rect: Rect, scale: f64) -> Field {
     let size = fit(rect.width, rect.height, DRAWING);
     let look = Look::mirrored(picture, rect, (close_side(rect) as f64 * scale) as usize);
     let close = look.plant_at(size);
+    let cells = (look.crowns.heat.width(), look.crowns.heat.height());
+    let crowns_afar = afar.crowns.part(afar.rect, rect, cells);
+    let afar = bilinear_part(&afar.plant, afar.rect, rect, size);
     let joint = |(close, afar): (&f32, &f32)| (afar + CLOSER * (close - afar)).clamp(-CERTAIN, CERTAIN);
     let logit = close.as_slice().iter().zip(afar.as_slice()).map(joint).collect();
     let logit = Raster::from_vec(size.0, size.1, logit);
@@ -99,7 +114,7 @@ fn look_closer(picture: &Raster<[u8; 3]>, afar: Raster<f32>, rect: Rect, scale: 
     // whose overlap with the truth at this threshold differed by under .008.
     let guide = Guide { radius: (longer as f64 * 0.004).round().max(1.0) as usize, flat_variance: 1e-4 };
     let logit = follow_edges(&logit, &drawing, grid, guide);
-    Field { rect, logit, witnesses: [afar, close], crowns: look.crowns }
+    Field { rect, logit, witnesses: [afar, close], crowns: look.crowns, crowns_afar }
 }
 
 /// Boxes (photo pixels) around what the map calls plant: grown by a tenth of their longer side, joined where they overlap.
