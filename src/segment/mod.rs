@@ -69,9 +69,8 @@ pub fn rosettes(calibrated: &Calibrated, plants: Plants, hint: Option<&Hint>) ->
     let focus = Focus::of(picture);
     let mut candidates = Vec::new();
     for (number, (field, labels)) in fields.iter().zip(&labels).enumerate() {
-        let from_afar = crowns::tell_apart(&field.logit.map(|v| v > 0.0), &field.crowns_afar, Gaps::Within);
-        let sizes = regions::measured(&from_afar).iter().map(|part| (part.label, part.pixels)).collect();
-        let from_afar = (from_afar, sizes);
+        let mask = field.logit.map(|v| v > 0.0);
+        let from_afar = Parting::of(crowns::tell_apart(&mask, &field.crowns_afar, Gaps::Within));
         let found = regions::measured(labels).into_iter();
         candidates.extend(found.map(|part| candidate(number, field, (labels, &from_afar), part, &focus)));
     }
@@ -105,7 +104,7 @@ pub fn rosettes(calibrated: &Calibrated, plants: Plants, hint: Option<&Hint>) ->
 fn candidate(
     number: usize,
     field: &Field,
-    (labels, from_afar): (&Raster<u32>, &(Raster<u32>, BTreeMap<u32, usize>)),
+    (labels, from_afar): (&Raster<u32>, &Parting),
     part: Component,
     focus: &Focus,
 ) -> Candidate {
@@ -140,17 +139,30 @@ fn agreement(field: &Field, labels: &Raster<u32>, part: Component) -> f64 {
     both as f64 / either.max(1) as f64
 }
 
-/// Intersection over union of one plant and the plant that another labelling of the same mask takes most of it for; `sizes`
-/// holds that labelling's pixels by label.
-fn told_apart(labels: &Raster<u32>, (others, sizes): &(Raster<u32>, BTreeMap<u32, usize>), part: Component) -> f64 {
+/// A mask's plants, and the pixels of each.
+struct Parting {
+    labels: Raster<u32>,
+    pixels: BTreeMap<u32, usize>,
+}
+
+impl Parting {
+    fn of(labels: Raster<u32>) -> Self {
+        let pixels = regions::measured(&labels).iter().map(|part| (part.label, part.pixels)).collect();
+        Self { labels, pixels }
+    }
+}
+
+/// Intersection over union of one plant and the plant that another parting of the same mask takes most of it for.
+fn told_apart(labels: &Raster<u32>, other: &Parting, part: Component) -> f64 {
     let mut within: BTreeMap<u32, usize> = BTreeMap::new();
     for y in part.bounds.y..part.bounds.bottom() {
         for x in (part.bounds.x..part.bounds.right()).filter(|&x| labels.get(x, y) == part.label) {
-            *within.entry(others.get(x, y)).or_default() += 1;
+            *within.entry(other.labels.get(x, y)).or_default() += 1;
         }
     }
-    let Some((&other, &both)) = within.iter().max_by_key(|&(_, &pixels)| pixels) else { return 0.0 };
-    both as f64 / (part.pixels + sizes.get(&other).map_or(both, |&pixels| pixels) - both) as f64
+    let Some((label, &both)) = within.iter().max_by_key(|&(_, &pixels)| pixels) else { return 0.0 };
+    let whole = other.pixels.get(label).copied().unwrap_or(both);
+    both as f64 / (part.pixels + whole - both) as f64
 }
 
 fn in_photo(rect: Rect, (w, h): (usize, usize), part: Rect) -> Rect {
@@ -276,11 +288,7 @@ mod tests {
         };
         let ours = labels(["111222", "111222"]);
         let part = regions::measured(&ours)[0];
-        let against = |rows| {
-            let other = labels(rows);
-            let sizes = regions::measured(&other).iter().map(|part| (part.label, part.pixels)).collect();
-            told_apart(&ours, &(other, sizes), part)
-        };
+        let against = |rows| told_apart(&ours, &Parting::of(labels(rows)), part);
         assert!((against(["222111", "222111"]) - 1.0).abs() < 1e-9);
         assert!((against(["333333", "333333"]) - 0.5).abs() < 1e-9);
         assert!((against(["112222", "112222"]) - 4.0 / 6.0).abs() < 1e-9);
