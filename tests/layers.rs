@@ -7,7 +7,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Each module of the library with the modules of ours that it may import.
-const MAY: [(&str, &str); 18] = [
+const MAY: [(&str, &str); 19] = [
     ("base", ""),
     ("error", ""),
     ("options", "base"),
@@ -21,9 +21,10 @@ const MAY: [(&str, &str); 18] = [
     ("standard", "error options"),
     ("tissue", "base options network calibrate segment"),
     ("measure", "base options calibrate segment tissue"),
+    ("bands", "base options segment tissue"),
     ("grade", "base options tissue measure"),
-    ("pipeline", "base error options photo calibrate segment label tissue measure grade"),
-    ("record", "base card error options calibrate tissue grade pipeline"),
+    ("pipeline", "base bands card error options photo calibrate segment label tissue measure grade"),
+    ("record", "base bands card error options calibrate tissue grade pipeline"),
     ("report", "base error options tissue record"),
     ("lib", ""),
 ];
