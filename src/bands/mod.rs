@@ -18,7 +18,8 @@ use crate::tissue::TissueMap;
 use crate::tissue::class::Tissue;
 use field::Field;
 use plant::Seen;
-use profile::{Crossing, Look};
+use profile::Look;
+pub use profile::{Crossing, Neighbour};
 
 /// About this many places are measured on a plant. From 800 to 2500 the plants' values move by under 2 %.
 const PLACES: usize = 1200;
@@ -77,6 +78,8 @@ pub struct Bands {
     pub bands: Vec<Band>,
     /// Pairs of neighbours measured.
     pub pairs: Vec<Pair>,
+    /// The places where bands were measured, for a person to check: lines across each band with its edges.
+    pub crossings: Vec<Crossing>,
     /// Width, pixels at the leaves' middle height.
     pub width_px: Option<f64>,
     /// Centre to centre distance, pixels.
@@ -145,30 +148,33 @@ pub fn read(
     if (counts[Tissue::Band] as f64) < HARDLY_ANY * counts.0.iter().sum::<usize>() as f64 {
         return Bands::default();
     }
-    let Some(field) = Field::of(&tissue.tissue) else { return Bands::without(Vec::new(), Vec::new(), few(0)) };
+    let Some(field) = Field::of(&tissue.tissue) else { return Bands::default().doubted(few(0)) };
     let sigma = rosette.blur_px.unwrap_or(0.0);
     let look = Look { picture, bounds: tissue.bounds, tissue: &tissue.tissue, field: &field, sigma };
     let crossings: Vec<Crossing> = field.places(PLACES).filter_map(|at| look.crossing(at)).collect();
     let (bands, pairs) = plant::gathered(&crossings, &field);
-    match (Seen::of(&bands, &pairs), view.tilt_deg.filter(|&tilt| tilt > STEEPEST_DEG)) {
+    let seen = Seen::of(&bands, &pairs);
+    let measured = Bands { bands, pairs, crossings, ..Bands::default() };
+    match (seen, view.tilt_deg.filter(|&tilt| tilt > STEEPEST_DEG)) {
         (None, _) => {
-            let doubt = few(bands.len());
-            Bands::without(bands, pairs, doubt)
+            let doubt = few(measured.bands.len());
+            measured.doubted(doubt)
         }
-        (_, Some(tilt)) => Bands::without(bands, pairs, tilted(tilt)),
-        (Some(seen), None) => Bands::told(bands, pairs, &seen, view, sigma).classed(limits),
+        (_, Some(tilt)) => measured.doubted(tilted(tilt)),
+        (Some(seen), None) => measured.told(&seen, view, sigma).classed(limits),
     }
 }
 
 impl Bands {
-    fn without(bands: Vec<Band>, pairs: Vec<Pair>, doubt: Doubt) -> Self {
-        Self { bands, pairs, doubts: vec![doubt], ..Self::default() }
+    fn doubted(mut self, doubt: Doubt) -> Self {
+        self.doubts.push(doubt);
+        self
     }
 
-    fn told(bands: Vec<Band>, pairs: Vec<Pair>, seen: &Seen, view: View, sigma: f64) -> Self {
+    fn told(self, seen: &Seen, view: View, sigma: f64) -> Self {
         let (pitch, width) = (seen.pitch(view.tilt_deg), seen.width(view.tilt_deg));
         let mm = |px: f64, sd| view.px_per_mm.map(|scale| plant::length_mm(px, sd, scale));
-        let length_over_width = plant::median(bands.iter().map(|b| b.length_px / b.width_px).collect());
+        let length_over_width = plant::median(self.bands.iter().map(|b| b.length_px / b.width_px).collect());
         let doubt = unfit(width, sigma, length_over_width);
         let told = doubt.is_none().then_some(width);
         Self {
@@ -177,12 +183,10 @@ impl Bands {
             width_px: told,
             width_mm: told.and_then(|width| mm(width, plant::WIDTH_SD)),
             duty: told.map(|width| width / pitch),
-            spread: told.map(|_| plant::spread(&pairs)),
-            class: None,
+            spread: told.map(|_| plant::spread(&self.pairs)),
             length_over_width: Some(length_over_width),
             doubts: doubt.into_iter().collect(),
-            bands,
-            pairs,
+            ..self
         }
     }
 

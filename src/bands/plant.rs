@@ -73,27 +73,40 @@ impl Seen {
 
     /// Pitch of the plant, pixels.
     pub(super) fn pitch(&self, tilt_deg: Option<f64>) -> f64 {
-        self.length(&PITCH, tilt_deg)
+        self.length(self.pitch_50, &PITCH, tilt_deg)
     }
 
     /// Width of the plant's bands, pixels.
     pub(super) fn width(&self, tilt_deg: Option<f64>) -> f64 {
-        self.length(&WIDTH, tilt_deg)
+        self.length(self.width_50, &WIDTH, tilt_deg)
     }
 
-    fn length(&self, fit: &Fit, tilt_deg: Option<f64>) -> f64 {
+    /// The median where single lengths spread as little as on leaves that all face the camera; the fit where they spread as on
+    /// rosettes; between, between.
+    fn length(&self, median: f64, fit: &Fit, tilt_deg: Option<f64>) -> f64 {
+        let spread = f64::midpoint(self.pitch_90 - self.pitch_50, self.width_90 - self.width_50);
+        let turned = ((spread - FACING) / (TURNED - FACING)).clamp(0.0, 1.0);
+        (median + turned * (self.fitted(fit, tilt_deg) - median)).exp()
+    }
+
+    fn fitted(&self, fit: &Fit, tilt_deg: Option<f64>) -> f64 {
         let beside = |other: f64| other - self.pitch_90;
         let view = tilt_deg.map_or(0.0, |deg| deg.to_radians().cos() - USUAL_VIEW);
-        let log = self.pitch_90
+        self.pitch_90
             + fit.constant
             + fit.pitch_50 * beside(self.pitch_50)
             + fit.width_90 * beside(self.width_90)
             + fit.width_50 * beside(self.width_50)
             + fit.duty_50 * self.duty_50
-            + fit.view * view;
-        log.exp()
+            + fit.view * view
     }
 }
+
+/// Logarithm of the 0.9 quantile over the median of pitch and width, their mean: bands of one leaf differ by about 10 %, which
+/// alone makes 0.13; on 19 in 20 of the fitted plants it is over 0.25.
+const FACING: f64 = 0.15;
+/// See [`FACING`].
+const TURNED: f64 = 0.25;
 
 /// How a plant's true length follows from what is seen: linear in logarithms. The weights of the three lengths beside the
 /// 0.9 quantile of the pitch are of their differences from it, so that twice the pixels give twice the length.

@@ -17,6 +17,8 @@ const BESIDE: [f64; 3] = [-0.2, 0.0, 0.2];
 const LEAF: (f64, f64) = (1.2, 0.3);
 /// Part of the leaf beside a band that is left out at either end of it: the edge itself and its blur.
 const MARGIN: f64 = 0.3;
+/// The same at least, in standard deviations of the blur.
+const CLEAR: f64 = 2.0;
 /// A band is this wide at least, rough widths.
 const LEAST_WIDTH: f64 = 0.35;
 /// Contrast of band to leaf at least, parts of the band's light.
@@ -41,7 +43,8 @@ pub(super) struct Look<'a> {
 }
 
 /// A band's width at one place.
-pub(super) struct Crossing {
+#[derive(Debug, Clone)]
+pub struct Crossing {
     /// Number of the band.
     pub band: usize,
     /// The place, pixels in the plant's bounds.
@@ -57,7 +60,8 @@ pub(super) struct Crossing {
 }
 
 /// A neighbouring band on the same line.
-pub(super) struct Neighbour {
+#[derive(Debug, Clone)]
+pub struct Neighbour {
     /// Its number.
     pub band: usize,
     /// Centre to centre, pixels.
@@ -226,8 +230,10 @@ impl<'a> Line<'a> {
         if length < LEAF.1 * rough || (last && length < LEAF.0 * rough) {
             return None;
         }
-        let near = (MARGIN * length) as isize;
-        let far = ((length - MARGIN * length) as isize).max(near + 1);
+        // Beyond twice the blur a band's light is under 2.5 %; where the next band is nearer than that, the middle must do.
+        let blur = (CLEAR * self.look.sigma / self.step).min(0.4 * (to - from) as f64);
+        let near = (MARGIN * length).max(blur) as isize;
+        let far = ((length - MARGIN * length) as isize).max(near + (0.1 * length) as isize + 1).min(to - from);
         Some(if side < 0 { (to - far, to - near) } else { (from + near, from + far) })
     }
 
