@@ -204,7 +204,7 @@ impl<'a> Line<'a> {
         }
         let part = |i: isize| dot(difference(self.at_sample(i), level), toward) / contrast;
         let end = if side < 0 { leaf.0 } else { leaf.1 };
-        let mut i = (from + to) / 2;
+        let mut i = from.midpoint(to);
         let mut inner = part(i);
         if inner < 0.5 {
             return None;
@@ -267,7 +267,7 @@ impl<'a> Line<'a> {
     /// Number of the band in run `other`, if it lies along the same leaf as far as directions tell and no band lies between.
     fn related(&self, own: usize, other: usize) -> Option<usize> {
         let &(_, from, to) = self.runs.get(other)?;
-        let there = self.place((from + to) / 2, 0.0);
+        let there = self.place(from.midpoint(to), 0.0);
         let field = self.look.field;
         let half_turn = std::f64::consts::PI;
         let turn =
