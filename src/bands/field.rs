@@ -1,7 +1,7 @@
 //! The bands of a plant on a grid: where each lies, and across which direction its width is measured.
 
 use crate::base::raster::Raster;
-use crate::base::window::soft;
+use crate::base::window::{mean, soft};
 use crate::tissue::class::Tissue;
 
 /// Longer side of the grid at most, pixels: that on which tissue was judged, finer ones would show its steps.
@@ -24,8 +24,8 @@ pub(super) struct Field {
     pub labels: Raster<u32>,
     /// Grid pixels of each band; the first entry is what is no band.
     pub areas: Vec<usize>,
-    /// Direction across the bands, radians from the x axis, modulo half a turn.
-    normals: Raster<f32>,
+    /// See [`slopes`].
+    slopes: [Raster<f32>; 2],
 }
 
 impl Field {
@@ -42,7 +42,7 @@ impl Field {
         let edge = steps(&on) as f64 * std::f64::consts::FRAC_PI_4;
         let width = 2.0 * area as f64 / edge.max(1.0);
         let (labels, areas) = labelled(&on);
-        Some(Self { cell, rough_width: width * cell as f64, labels, areas, normals: normals(&share, width as f32) })
+        Some(Self { cell, rough_width: width * cell as f64, labels, areas, slopes: slopes(&share, width as f32) })
     }
 
     /// Number of the band at a place, photo pixels; 0 for none.
@@ -51,10 +51,11 @@ impl Field {
         self.labels.get(u, v) as usize
     }
 
-    /// Direction across the bands at a place, radians.
+    /// Direction across the bands at a place: that of the greatest change, radians from the x axis, modulo half a turn.
     pub(super) fn normal(&self, [x, y]: [f64; 2]) -> f64 {
         let (u, v) = self.grid_place(x, y);
-        f64::from(self.normals.get(u, v))
+        let [difference, product] = &self.slopes;
+        f64::from(0.5 * product.get(u, v).atan2(difference.get(u, v)))
     }
 
     fn grid_place(&self, x: f64, y: f64) -> (usize, usize) {
@@ -127,23 +128,23 @@ fn labelled(on: &Raster<bool>) -> (Raster<u32>, Vec<usize>) {
     (labels, areas)
 }
 
-/// Direction of the greatest change of the bands' share: first axis of the structure tensor (Bigun, Granlund 1987,
-/// ICCV:433-438). Taken from the band map and not from brightness, so that edges of leaves do not count.
-fn normals(share: &Raster<f32>, width: f32) -> Raster<f32> {
+/// Slopes of the bands' share, gathered over a window: difference of the squares and twice the product of the structure tensor
+/// (Bigun, Granlund 1987, ICCV:433-438). Taken from the band map and not from brightness, so that edges of leaves do not count.
+fn slopes(share: &Raster<f32>, width: f32) -> [Raster<f32>; 2] {
     let smooth = soft(share, (SOFT.0 * width).max(LEAST_SOFT));
     let (w, h) = (share.width(), share.height());
-    let slopes = |i: usize| {
-        let (x, y) = (i % w, i / w);
-        let across = smooth.get((x + 1).min(w - 1), y) - smooth.get(x.saturating_sub(1), y);
-        let down = smooth.get(x, (y + 1).min(h - 1)) - smooth.get(x, y.saturating_sub(1));
-        (across, down)
-    };
-    let gathered = |product: fn((f32, f32)) -> f32| {
-        let data = (0..w * h).map(|i| product(slopes(i))).collect();
-        soft(&Raster::from_vec(w, h, data), (SOFT.1 * width).max(LEAST_SOFT))
-    };
-    let difference = gathered(|(x, y)| x * x - y * y);
-    let mixed = gathered(|(x, y)| x * y);
-    let data = difference.as_slice().iter().zip(mixed.as_slice()).map(|(d, m)| 0.5 * (2.0 * m).atan2(*d)).collect();
-    Raster::from_vec(w, h, data)
+    let (mut difference, mut product) = (Raster::filled(w, h, 0.0f32), Raster::filled(w, h, 0.0f32));
+    for y in 0..h {
+        let (above, row, below) = (smooth.row(y.saturating_sub(1)), smooth.row(y), smooth.row((y + 1).min(h - 1)));
+        for x in 0..w {
+            let across = row[(x + 1).min(w - 1)] - row[x.saturating_sub(1)];
+            let down = below[x] - above[x];
+            difference.set(x, y, across * across - down * down);
+            product.set(x, y, 2.0 * across * down);
+        }
+    }
+    // A box of the same variance as the Gaussian would have: side 2 r + 1, variance r (r + 1) / 3.
+    let sigma = (SOFT.1 * width).max(LEAST_SOFT);
+    let radius = (((1.0 + 12.0 * sigma * sigma).sqrt() - 1.0) / 2.0).round() as usize;
+    [mean(&difference, radius), mean(&product, radius)]
 }

@@ -117,7 +117,7 @@ impl<'a> Look<'a> {
         let (u, v) = (x as usize, y as usize);
         let (fx, fy) = (x - u as f64, y - v as f64);
         let (u1, v1) = ((u + 1).min(right), (v + 1).min(down));
-        let mut sum = [0.0; 3];
+        let (decode, mut sum) = (&*DECODE, [0.0; 3]);
         for (code, part) in [
             (self.picture.get(u, v), (1.0 - fx) * (1.0 - fy)),
             (self.picture.get(u1, v), fx * (1.0 - fy)),
@@ -125,7 +125,7 @@ impl<'a> Look<'a> {
             (self.picture.get(u1, v1), fx * fy),
         ] {
             for (s, c) in sum.iter_mut().zip(code) {
-                *s += part * f64::from(DECODE[usize::from(c)]);
+                *s += part * f64::from(decode[usize::from(c)]);
             }
         }
         sum
