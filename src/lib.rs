@@ -7,6 +7,7 @@
 //! One type and one function a stage; [`pipeline`] alone knows the order. An error means no measurement; a
 //! [`base::doubt::Doubt`] means a measurement with a caveat, which travels with the record.
 
+pub mod bands;
 pub mod base;
 pub mod calibrate;
 pub mod card;

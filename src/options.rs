@@ -19,6 +19,26 @@ pub struct Options {
     pub card_below: Option<f64>,
     /// What was measured on the printed label cards. Default: nothing.
     pub print: CardPrint,
+    /// Widths from which bands are called standard, wide and extra wide. Default: see [`BandLimits`].
+    pub bands: BandLimits,
+}
+
+/// Widths from which bands are called by a name, mm; narrower than standard is narrow. Defaults 0.8, 1.2 and 2.0: common
+/// practice, no source.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct BandLimits {
+    /// Standard.
+    pub standard_from_mm: f64,
+    /// Wide.
+    pub wide_from_mm: f64,
+    /// Extra wide.
+    pub extra_wide_from_mm: f64,
+}
+
+impl Default for BandLimits {
+    fn default() -> Self {
+        Self { standard_from_mm: 0.8, wide_from_mm: 1.2, extra_wide_from_mm: 2.0 }
+    }
 }
 
 /// What was measured on the printed label cards, once for all that came from one printer and paper.

@@ -1,12 +1,14 @@
 //! The order of the stages; nothing else knows it.
 
+use crate::bands::{self, Bands, View};
 use crate::base::raster::{Raster, Rect};
 use crate::calibrate::{self, Calibrated, WhiteChoice, calibrate, refine_white};
+use crate::card::Card;
 use crate::error::{Error, Result};
 use crate::grade::{self, Grade};
 use crate::label::{Label, labels};
 use crate::measure::{Measures, measure, quality};
-use crate::options::{Options, White};
+use crate::options::{BandLimits, Options, White};
 use crate::photo;
 use crate::segment::{self, Rosette};
 use crate::tissue::{self, TissueMap};
@@ -35,6 +37,8 @@ pub struct Plant {
     pub tissue: TissueMap,
     /// Its numbers.
     pub measures: Measures,
+    /// Its bands.
+    pub bands: Bands,
     /// Its grade.
     pub grade: Grade,
 }
@@ -58,7 +62,7 @@ pub fn run(path: &Path, options: &Options) -> Result<Outcome> {
     let plants: Vec<Plant> = rosettes
         .into_iter()
         .zip(labels)
-        .map(|(rosette, label)| plant(&calibrated, rosette, label, closeness))
+        .map(|(rosette, label)| plant(&calibrated, rosette, label, closeness, &options.bands))
         .collect();
     match plants.iter().map(|p| quality::unfit(&p.tissue, &p.rosette, &p.measures)).collect::<Option<Vec<_>>>() {
         Some(reasons) if !reasons.is_empty() => Err(Error::Refused(reasons[0].clone())),
@@ -88,13 +92,21 @@ fn outlines(rosettes: &[Rosette], photo: Rect) -> Raster<u8> {
     numbers
 }
 
-fn plant(calibrated: &Calibrated, mut rosette: Rosette, label: Label, closeness: f64) -> Plant {
+/// Camera against the vertical, degrees, as a card tells it.
+fn tilt_deg(card: &Card) -> Option<f64> {
+    card.pose.as_ref().map(|pose| pose.tilt_deg().0)
+}
+
+fn plant(calibrated: &Calibrated, mut rosette: Rosette, label: Label, closeness: f64, limits: &BandLimits) -> Plant {
     let (tissue, samples) = tissue::read(calibrated, &rosette, closeness);
     let measures = measure(&tissue, &samples, |place, diameter| calibrated.px_per_mm_at(label.card, place, diameter));
     rosette.doubts.extend(quality::doubts(&tissue, &rosette, &measures));
+    let view = View { px_per_mm: measures.px_per_mm, tilt_deg: calibrated.cards.first().and_then(tilt_deg) };
+    let bands = bands::read(&calibrated.photo.rgb, &rosette, &tissue, view, limits);
+    rosette.doubts.extend(bands.doubts.iter().cloned());
     let grade = grade::grade(&measures, &grade::Options::default());
     rosette.doubts.extend(label.doubts.iter().cloned());
-    Plant { rosette, label, tissue, measures, grade }
+    Plant { rosette, label, tissue, measures, bands, grade }
 }
 
 impl Outcome {
@@ -197,6 +209,7 @@ pub(crate) fn drawn(pictures: &[&[&str]]) -> Outcome {
             label: Label::default(),
             tissue: TissueMap { bounds, tissue, clipped: 0.0, shadow: 0.0 },
             measures,
+            bands: Bands::default(),
             grade: Grade::default(),
         }
     });

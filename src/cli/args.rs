@@ -153,7 +153,7 @@ struct Measuring {
     #[arg(long, value_name = "MM", value_parser = below, allow_hyphen_values = true, conflicts_with = "scale")]
     card_below: Option<f64>,
 
-    /// The nursery's standard (TOML); so far what was measured on the printed label cards
+    /// The nursery's standard (TOML); so far what was measured on the printed label cards, and classes of band width
     #[arg(long, value_name = "FILE")]
     standard: Option<PathBuf>,
 }
@@ -192,8 +192,9 @@ impl Grade {
         };
         let hint = at.clone().or_else(|| around.clone()).or(strokes);
         let scale = px_per_mm.map(Scale::PxPerMm).or(*known);
-        let print = standard.as_deref().map(self::standard).transpose()?.unwrap_or_default().card.into();
-        Ok(Options { plants, hint, white: *white, scale, card_below: *card_below, print })
+        let standard = standard.as_deref().map(self::standard).transpose()?.unwrap_or_default();
+        let (print, bands) = (standard.card.into(), standard.bands.into());
+        Ok(Options { plants, hint, white: *white, scale, card_below: *card_below, print, bands })
     }
 }
 

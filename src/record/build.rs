@@ -1,8 +1,10 @@
 //! From what the stages made to the record: naming and rounding.
 
 use super::{
-    Bands, Calibration, Card, Estimate, FlagRecord, Pattern, PhotoRecord, PlantRecord, Settings, Status, Stripes,
+    Bands, Calibration, Card, Estimate, FlagRecord, Pattern, PhotoRecord, PlantRecord, Settings, Spread, Status,
+    Stripes,
 };
+use crate::bands;
 use crate::base::raster::Raster;
 use crate::base::stats::Interval;
 use crate::calibrate::{Calibrated, ScaleSource, WhiteSource};
@@ -130,7 +132,7 @@ impl PlantRecord {
             pale_fraction: Estimate::fraction(measures.pale_fraction),
             red_fraction: Estimate::fraction(measures.red_fraction),
             green_capacity: Estimate::fraction(measures.green_capacity),
-            bands: Bands::default(),
+            bands: Bands::new(&plant.bands),
             stripes: Stripes::default(),
             pattern: Pattern::default(),
             score: None,
@@ -138,6 +140,19 @@ impl PlantRecord {
             decision: None,
             flags: grade.flags.iter().map(FlagRecord::new).collect(),
             doubts: rosette.doubts.clone(),
+        }
+    }
+}
+
+impl Bands {
+    fn new(bands: &bands::Bands) -> Self {
+        let part = |side: usize| Some(bands.width_mm?.value * bands.spread?[side]).and_then(|mm| rounded(mm, 3));
+        Self {
+            count: (!bands.bands.is_empty()).then_some(bands.bands.len()),
+            width_mm: Spread { mean: Estimate::rounded(bands.width_mm, 3), p10: part(0), p90: part(1) },
+            pitch_mm: Estimate::rounded(bands.pitch_mm, 3),
+            width_rel: bands.duty.and_then(|duty| rounded(duty, 4)),
+            class: bands.class.map(|class| class.name().into()),
         }
     }
 }
@@ -164,9 +179,9 @@ impl FlagRecord {
 
 impl Settings {
     fn new(options: &Options) -> Self {
-        let Options { plants, hint, white, scale, card_below, print } = options;
+        let Options { plants, hint, white, scale, card_below, print, bands } = options;
         let mut hash =
-            hex(&Sha256::digest(format!("{plants:?} {hint:?} {white:?} {scale:?} {card_below:?} {print:?}")));
+            hex(&Sha256::digest(format!("{plants:?} {hint:?} {white:?} {scale:?} {card_below:?} {print:?} {bands:?}")));
         hash.truncate(16);
         let hint = hint.as_ref().map(ToString::to_string);
         let white = white.as_ref().map(ToString::to_string);
@@ -184,6 +199,7 @@ impl Settings {
             card_below_mm: *card_below,
             card_paper_lab: print.paper_lab,
             card_check_line_mm: print.check_line_mm,
+            band_limits_mm: [bands.standard_from_mm, bands.wide_from_mm, bands.extra_wide_from_mm],
             hash,
         }
     }

@@ -180,7 +180,7 @@ pub struct Bands {
     pub width_mm: Spread,
     /// Centre to centre distance of neighbours, mm.
     pub pitch_mm: Estimate,
-    /// Width in parts of the plant's diameter.
+    /// Width in parts of the pitch: free of scale.
     pub width_rel: Option<f64>,
     /// Trade class of the width.
     pub class: Option<String>,
@@ -252,6 +252,8 @@ pub struct Settings {
     pub card_paper_lab: Option<[f64; 3]>,
     /// Length of the cards' check line by the standard, mm.
     pub card_check_line_mm: Option<f64>,
+    /// Widths from which bands are standard, wide and extra wide, mm.
+    pub band_limits_mm: [f64; 3],
     /// First 16 hex digits of the SHA-256 of the above: equal settings have equal hashes.
     pub hash: String,
 }

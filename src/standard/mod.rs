@@ -1,7 +1,8 @@
-//! The nursery's own standard, a TOML file. So far it holds what was measured on the printed label cards.
+//! The nursery's own standard, a TOML file. So far it holds what was measured on the printed label cards, and what bands are
+//! called by their width.
 
 use crate::error::{Error, Result};
-use crate::options::CardPrint;
+use crate::options::{BandLimits, CardPrint};
 use serde::Deserialize;
 
 /// All that a standard file says.
@@ -10,6 +11,20 @@ use serde::Deserialize;
 pub struct Standard {
     /// The section `[card]`.
     pub card: Card,
+    /// The section `[bands]`.
+    pub bands: Bands,
+}
+
+/// What bands are called by their width; what is not said stays at its default.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Bands {
+    /// Standard from this width, mm.
+    pub standard_from_mm: Option<f64>,
+    /// Wide from this width, mm.
+    pub wide_from_mm: Option<f64>,
+    /// Extra wide from this width, mm.
+    pub extra_wide_from_mm: Option<f64>,
 }
 
 /// What was measured on the printed label cards.
@@ -29,6 +44,9 @@ const TINT: f64 = 20.0;
 /// Length of a check line that came from a 50 mm one: beyond 10 % the printer was told to fit the page.
 const CHECK_LINE: std::ops::RangeInclusive<f64> = 45.0..=55.0;
 
+/// No band is this wide, mm: a limit beyond it was meant in other units.
+const WIDEST_MM: f64 = 50.0;
+
 impl Standard {
     /// Reads the text of a standard file.
     ///
@@ -47,7 +65,24 @@ impl Standard {
         if standard.card.check_line_mm.is_some_and(|mm| !CHECK_LINE.contains(&mm)) {
             return wrong("check_line_mm must be 45 to 55; print the cards again at 100 %");
         }
+        let limits = BandLimits::from(standard.bands);
+        let rising = [0.0, limits.standard_from_mm, limits.wide_from_mm, limits.extra_wide_from_mm, WIDEST_MM];
+        if rising.windows(2).any(|pair| pair[0].partial_cmp(&pair[1]) != Some(std::cmp::Ordering::Less)) {
+            let text = "[bands] standard_from_mm, wide_from_mm and extra_wide_from_mm must rise, between 0 and 50";
+            return Err(Error::Standard(text.into()));
+        }
         Ok(standard)
+    }
+}
+
+impl From<Bands> for BandLimits {
+    fn from(bands: Bands) -> Self {
+        let usual = Self::default();
+        Self {
+            standard_from_mm: bands.standard_from_mm.unwrap_or(usual.standard_from_mm),
+            wide_from_mm: bands.wide_from_mm.unwrap_or(usual.wide_from_mm),
+            extra_wide_from_mm: bands.extra_wide_from_mm.unwrap_or(usual.extra_wide_from_mm),
+        }
     }
 }
 
@@ -65,8 +100,14 @@ mod tests {
     fn what_is_said_is_read_and_the_rest_is_unknown() {
         let standard = Standard::parse("[card]\npaper_lab = [94.0, 0.5, -6]\ncheck_line_mm = 49.4\n").unwrap();
         let card = Card { paper_lab: Some([94.0, 0.5, -6.0]), check_line_mm: Some(49.4) };
-        assert_eq!(standard, Standard { card });
+        assert_eq!(standard, Standard { card, ..Standard::default() });
         assert_eq!(Standard::parse("").unwrap(), Standard::default());
+    }
+
+    #[test]
+    fn limits_of_bands_that_are_not_said_stay() {
+        let limits = BandLimits::from(Standard::parse("[bands]\nwide_from_mm = 1.5\n").unwrap().bands);
+        assert_eq!(limits, BandLimits { wide_from_mm: 1.5, ..BandLimits::default() });
     }
 
     #[test]
@@ -79,6 +120,8 @@ mod tests {
             ("[card]\ncheck_line_mm = 4.94", "45 to 55"),
             ("[card]\npaper_lab = [0.94, 0, 0]", "L 70 to 100"),
             ("[card]\npaper_lab = [94, 0]", "line 2"),
+            ("[bands]\nwide_from_mm = 2.5", "must rise"),
+            ("[bands]\nextra_wide_from_mm = nan", "must rise"),
             ("{}", "line 1"),
         ] {
             let error = Standard::parse(text).unwrap_err().to_string();
