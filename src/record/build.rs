@@ -1,7 +1,7 @@
 //! From what the stages made to the record: naming and rounding.
 
 use super::{
-    Bands, Calibration, Card, Estimate, FlagRecord, Pattern, PhotoRecord, PlantRecord, Settings, Status, Stripes,
+    Bands, Calibration, Card, Estimate, FlagRecord, Pattern, PatternNumbers, PhotoRecord, PlantRecord, Settings, Status, Stripes,
 };
 use crate::base::raster::Raster;
 use crate::base::stats::Interval;
@@ -10,6 +10,7 @@ use crate::card::layout::CARD;
 use crate::card::{self, Pose};
 use crate::grade::Flag;
 use crate::options::{self, Options};
+use crate::pattern;
 use crate::pipeline::{Outcome, Plant};
 use crate::tissue::class::PerTissue;
 use sha2::{Digest, Sha256};
@@ -131,13 +132,55 @@ impl PlantRecord {
             red_fraction: Estimate::fraction(measures.red_fraction),
             green_capacity: Estimate::fraction(measures.green_capacity),
             bands: Bands::default(),
-            stripes: Stripes::default(),
-            pattern: Pattern::default(),
+            stripes: Stripes::new(&plant.pattern.stripes, measures.px_per_mm),
+            pattern: Pattern::new(&plant.pattern),
             score: None,
             score_parts: BTreeMap::new(),
             decision: None,
             flags: grade.flags.iter().map(FlagRecord::new).collect(),
             doubts: rosette.doubts.clone(),
+        }
+    }
+}
+
+impl Stripes {
+    fn new(stripes: &pattern::stripes::Stripes, scale: Option<Interval>) -> Self {
+        let width = stripes.width_px.zip(scale).map(|(px, scale)| Interval {
+            value: px.value / scale.value,
+            low: px.low / scale.high,
+            high: px.high / scale.low,
+        });
+        Self {
+            count: stripes.count,
+            width_mm: Estimate::rounded(width, 2),
+            fineness: stripes.lines.and_then(|lines| rounded(lines, 2)),
+            share: stripes.share.and_then(|share| rounded(share, 3)),
+        }
+    }
+}
+
+impl Pattern {
+    fn new(pattern: &pattern::Pattern) -> Self {
+        let name = |place: usize| pattern.names.get(place).map(|(name, _)| name.text().to_owned());
+        let confidence = |place: usize| pattern.names.get(place).and_then(|(_, share)| rounded(*share, 3));
+        let numbers = &pattern.numbers;
+        let leaf = |of: fn(&pattern::name::LeafNumbers) -> f64| numbers.leaf.as_ref().and_then(|l| rounded(of(l), 3));
+        Self {
+            name: name(0),
+            tone: Some(pattern.tone.text().into()),
+            confidence: confidence(0),
+            second: name(1),
+            second_confidence: confidence(1),
+            evenness: pattern.evenness.and_then(|e| rounded(e.leaves, 3)),
+            evenness_around: pattern.evenness.and_then(|e| rounded(e.around, 3)),
+            numbers: PatternNumbers {
+                level: rounded(numbers.level, 3),
+                one_sided: rounded(numbers.one_sided, 3),
+                contrast: leaf(|l| l.contrast),
+                along: leaf(|l| l.along),
+                lines: leaf(|l| l.lines),
+                middle: leaf(|l| l.middle),
+            },
         }
     }
 }
