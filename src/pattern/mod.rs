@@ -1,4 +1,4 @@
-//! Stage 5: stripes along the leaf, the pattern's name, and how evenly pale tissue is spread.
+//! Between tissue and measures: stripes along the leaf, the pattern's name, and how evenly pale tissue is spread.
 //!
 //! The plant's red light beside that of its bands ([`look`]) tells how pale each place is. The leaves' direction and the
 //! crown ([`axis`]) lead to pieces of leaf that lie free ([`leaves`]), which are straightened and read across
@@ -11,6 +11,8 @@ mod look;
 pub mod name;
 pub mod spread;
 pub mod stripes;
+#[cfg(test)]
+mod tests;
 
 use crate::base::doubt::Doubt;
 use crate::base::raster::Raster;
@@ -83,8 +85,10 @@ pub fn read(picture: &Raster<[u8; 3]>, map: &TissueMap, samples: &Samples, blur:
         _ => Stripes::default(),
     };
     let width = quantile(&mut pieces.iter().map(|p| f64::from(p.middle.width) * look.scale).collect::<Vec<_>>(), 0.5);
-    let doubts = name::doubts(&names, &numbers, width);
-    Pattern { tone: tone(best, &shares(samples)), names, stripes, evenness: spread.evenness(), numbers, doubts }
+    let mut doubts = name::doubts(&names, &numbers, width);
+    doubts.extend(stripes.doubt());
+    let evenness = spread.evenness().filter(|_| best.variegated());
+    Pattern { tone: tone(best, &shares(samples)), names, stripes, evenness, numbers, doubts }
 }
 
 /// The plant's pixels, shared out among the classes.

@@ -88,7 +88,9 @@ pub struct Numbers {
 pub struct LeafNumbers {
     /// Standard deviation across the leaf, in parts of a band's light.
     pub seen: f64,
-    /// The same of what runs along the leaf, in parts of the mean.
+    /// The same in parts of the mean.
+    pub varied: f64,
+    /// Standard deviation across the leaf of what runs along it, in parts of the mean.
     pub contrast: f64,
     /// Part of what is seen that runs along the leaf, as deviations: 1 for stripes, 0 for patches.
     pub along: f64,
@@ -104,6 +106,7 @@ impl LeafNumbers {
     pub(super) fn new(across: &Across) -> Self {
         Self {
             seen: across.seen,
+            varied: across.seen / across.level.max(1e-3),
             contrast: across.contrast / across.level.max(1e-3),
             along: across.contrast / across.seen.max(1e-6),
             lines: across.lines,
@@ -175,7 +178,7 @@ pub(super) fn names(numbers: &Numbers) -> Vec<(Name, f64)> {
     let leaf = numbers.leaf.as_ref();
     let green = GREEN.over(numbers.capacity) - leaf.map_or(0.0, |l| STRIPED.over(l.seen));
     let pale = chance(-PALE.over(numbers.capacity)) * chance(BRIGHT.over(numbers.level));
-    let splashed = leaf.map_or(UNSEEN[2], |l| chance(-ALONG.over(l.along)) * chance(RESOLVED.over(l.contrast / l.along)));
+    let splashed = leaf.map_or(UNSEEN[2], |l| chance(-ALONG.over(l.along)) * chance(RESOLVED.over(l.varied)));
     let fine = leaf.map_or_else(
         || chance(-VARIED.over(numbers.variation)),
         |l| chance(-RESOLVED.over(l.contrast)).max(chance(MANY.over(l.lines))),

@@ -4,6 +4,7 @@ use super::across::{Across, SAMPLES};
 use super::leaves::Piece;
 use super::look::Look;
 use super::spread::{SECTORS, sector};
+use crate::base::doubt::Doubt;
 use crate::base::stats::{Interval, SplitMix64, quantile};
 
 /// Part of a leaf's width that a profile covers.
@@ -31,6 +32,16 @@ pub struct Stripes {
     pub lines: Option<f64>,
     /// Part of the leaf's width that is pale, 0..1.
     pub share: Option<f64>,
+}
+
+impl Stripes {
+    /// Why there is no width, where stripes were counted.
+    pub(super) fn doubt(&self) -> Option<Doubt> {
+        (self.lines.is_some() && self.width_px.is_none()).then(|| {
+            let text = "the stripes are narrower than the photo's sharpness can measure: their width is not given; move closer, focus on the leaves";
+            Doubt::new("stripes-narrow", text)
+        })
+    }
 }
 
 /// Number, mean width (photo pixels) and pale share of the stripes of one profile.
