@@ -86,9 +86,7 @@ impl Shared {
 pub(super) fn across(look: &Look, pieces: &[Piece]) -> Option<Across> {
     let quarters: Vec<Quarters> = pieces.iter().map(|piece| quarters(look, piece)).collect();
     let cosines = cosines();
-    let all = shared(&quarters, &cosines, |[front, rear]| {
-        [front[0].with(&rear[0]), front[1].with(&rear[1])]
-    })?;
+    let all = shared(&quarters, &cosines, |[front, rear]| [front[0].with(&rear[0]), front[1].with(&rear[1])])?;
     let along = shared(&quarters, &cosines, |[front, rear]| [front[0].with(&front[1]), rear[0].with(&rear[1])]);
     let run = along.as_ref().unwrap_or(&all);
     let whole = |[front, rear]: &Quarters| profile(&front[0].with(&front[1]).with(&rear[0]).with(&rear[1]));
@@ -160,7 +158,8 @@ fn shared(quarters: &[Quarters], cosines: &[[f32; SAMPLES]], halves: impl Fn(&Qu
             let mean = (0..SAMPLES).map(value).sum::<f32>() / n;
             // Samples that are not seen are as the mean, and the others stand in for them.
             let stand = (SAMPLES as f32 / n).sqrt();
-            let centred: [f32; SAMPLES] = std::array::from_fn(|i| if seen[i] { (value(i) - mean) * stand } else { 0.0 });
+            let centred: [f32; SAMPLES] =
+                std::array::from_fn(|i| if seen[i] { (value(i) - mean) * stand } else { 0.0 });
             (mean, centred)
         };
         let ((mean_a, a), (mean_b, b)) = (centred(&a), centred(&b));
@@ -184,8 +183,7 @@ fn shared(quarters: &[Quarters], cosines: &[[f32; SAMPLES]], halves: impl Fn(&Qu
 }
 
 fn profile(sum: &Sum) -> Option<[f32; SAMPLES]> {
-    let profile: [f32; SAMPLES] =
-        std::array::from_fn(|i| if sum.1[i] > SEEN { sum.0[i] / sum.1[i] } else { f32::NAN });
+    let profile: [f32; SAMPLES] = std::array::from_fn(|i| if sum.1[i] > SEEN { sum.0[i] / sum.1[i] } else { f32::NAN });
     let seen = profile.iter().filter(|v| !v.is_nan()).count();
     (seen as f32 >= SEEN_SHARE * SAMPLES as f32).then_some(profile)
 }

@@ -117,7 +117,7 @@ impl LeafNumbers {
 
     /// Whether the lines stand apart enough to be counted.
     pub(super) fn resolved(&self) -> bool {
-        self.contrast >= RESOLVED.at || self.lines >= MANY.at
+        self.contrast >= RESOLVED.at || (self.lines >= MANY.at && self.contrast >= SIGNAL)
     }
 }
 
@@ -153,16 +153,21 @@ const SIDED: Threshold = Threshold { at: 0.40, width: 0.05 };
 /// Contrast along the leaf from which lines are resolved: a quarter of the mean. Broad stripes on a quarter to a half of
 /// the leaf give 0.5 to 1; lines finer than a pixel none.
 const RESOLVED: Threshold = Threshold { at: 0.25, width: 0.04 };
-/// Deviation over the plant, parts of the mean, that stands for it where no leaf lies free; it holds shade as well.
+/// Deviation over the plant, parts of the mean, from which pale and green lie apart: fine lines that blur into one another
+/// give 0.3 to 0.6, stripes and patches 0.6 to 1.3. It holds shade as well, and stands for the contrast where no leaf lies
+/// free.
 const VARIED: Threshold = Threshold { at: 0.55, width: 0.08 };
 /// Lines in a leaf's width from which they are many: judgement, no source draws the line.
 const MANY: Threshold = Threshold { at: 5.0, width: 0.5 };
+/// Contrast from which many lines are no chance: noise of 25 codes leaves less than this (tests).
+const SIGNAL: f64 = 0.1;
 /// Lines in a leaf's width from which there is more than one.
 const SEVERAL: Threshold = Threshold { at: 2.0, width: 0.15 };
 /// Share of the pale middle from which the one stripe is in the middle; its negative is pale margins.
 const MIDDLE: Threshold = Threshold { at: 0.0, width: 0.1 };
-/// Part of what is seen that runs along the leaf under which patches are no stripes.
-const ALONG: Threshold = Threshold { at: 0.5, width: 0.08 };
+/// Part of what is seen that runs along the leaf under which patches are no stripes: rendered stripes give 0.66 to 1, drawn
+/// patches of 0.4 of a leaf's width 0.55.
+const ALONG: Threshold = Threshold { at: 0.6, width: 0.05 };
 /// Chance of one stripe, of pale margins and of patches where no leaf lies free.
 const UNSEEN: [f64; 3] = [0.3, 0.1, 0.1];
 /// Share of bands from which a plant is banded: the error of a class, 2 %.
@@ -178,7 +183,7 @@ pub(super) fn names(numbers: &Numbers) -> Vec<(Name, f64)> {
     let leaf = numbers.leaf.as_ref();
     let green = GREEN.over(numbers.capacity) - leaf.map_or(0.0, |l| STRIPED.over(l.seen));
     let pale = chance(-PALE.over(numbers.capacity)) * chance(BRIGHT.over(numbers.level));
-    let splashed = leaf.map_or(UNSEEN[2], |l| chance(-ALONG.over(l.along)) * chance(RESOLVED.over(l.varied)));
+    let splashed = leaf.map_or(UNSEEN[2], |l| chance(-ALONG.over(l.along)) * chance(VARIED.over(numbers.variation)));
     let fine = leaf.map_or_else(
         || chance(-VARIED.over(numbers.variation)),
         |l| chance(-RESOLVED.over(l.contrast)).max(chance(MANY.over(l.lines))),

@@ -54,13 +54,7 @@ struct Counted {
 }
 
 /// Counts and measures the stripes of the profiles. `blur`: standard deviation, photo pixels.
-pub(super) fn stripes(
-    look: &Look,
-    across: &Across,
-    pieces: &[Piece],
-    crown: [f32; 2],
-    blur: Option<f64>,
-) -> Stripes {
+pub(super) fn stripes(look: &Look, across: &Across, pieces: &[Piece], crown: [f32; 2], blur: Option<f64>) -> Stripes {
     let counted: Vec<Counted> = across
         .profiles
         .iter()

@@ -73,9 +73,7 @@ impl Drawn {
         let mut random = SplitMix64::new(7);
         let (mut codes, mut classes, mut tile) = (Vec::new(), Vec::new(), PerTissue::<f64>::default());
         for i in 0..self.size * self.size {
-            let place = |v: usize, part: usize| {
-                (v as f64 + (part as f64 + 0.5) / 4.0) * 2.0 / self.size as f64 - 1.0
-            };
+            let place = |v: usize, part: usize| (v as f64 + (part as f64 + 0.5) / 4.0) * 2.0 / self.size as f64 - 1.0;
             let (x, y) = (i % self.size, i / self.size);
             let parts: Vec<_> = (0..16).map(|k| self.at(place(x, k % 4), place(y, k / 4))).collect();
             let mut sum = [0.0; 3];
@@ -93,7 +91,11 @@ impl Drawn {
         let bounds = Rect { x: 0, y: 0, width: self.size, height: self.size };
         let tissue = Raster::from_vec(self.size, self.size, classes);
         let map = TissueMap { bounds, tissue, clipped: 0.0, shadow: 0.0 };
-        (Raster::from_vec(self.size, self.size, codes), map, Samples { tiles: vec![tile], disputed: 0.0, readings: vec![] })
+        (
+            Raster::from_vec(self.size, self.size, codes),
+            map,
+            Samples { tiles: vec![tile], disputed: 0.0, readings: vec![] },
+        )
     }
 }
 
@@ -131,7 +133,7 @@ const PATTERNS: [(Name, Tone, fn(Spot) -> Tissue); 9] = [
 #[test]
 fn patterns_are_named_whatever_the_turn_size_and_noise() {
     for (name, tone, tissue) in PATTERNS {
-        for (size, turn, noise) in [(500, 0.0, 2.0), (700, 25.0, 4.0), (1100, 200.0, 6.0)] {
+        for (size, turn, noise) in [(450, 0.0, 2.0), (600, 25.0, 4.0), (900, 200.0, 6.0)] {
             let pattern = Drawn { size, turn, noise, bands: true, tissue }.pattern();
             let said = format!("{name:?} at {size} px, {turn} degrees: {:?} {:?}", pattern.names, pattern.numbers);
             assert_eq!((pattern.names[0].0, pattern.tone), (name, tone), "{said}");
@@ -150,7 +152,7 @@ fn red_tips_change_no_name() {
 
 #[test]
 fn lines_finer_than_a_pixel_are_fine_and_not_counted() {
-    let tissue = |s: Spot| when(lines(s.u, 60.0, 0.5), Tissue::Gold);
+    let tissue = |s: Spot| when(lines(s.u, 100.0, 0.5), Tissue::Gold);
     let pattern = Drawn { size: 500, turn: 3.0, noise: 3.0, bands: true, tissue }.pattern();
     assert_eq!(pattern.names[0].0, Name::FinelyStriate, "{:?}", pattern.numbers);
     assert_eq!((pattern.stripes.count, pattern.stripes.width_px), (None, None));

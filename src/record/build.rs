@@ -1,7 +1,8 @@
 //! From what the stages made to the record: naming and rounding.
 
 use super::{
-    Bands, Calibration, Card, Estimate, FlagRecord, Pattern, PatternNumbers, PhotoRecord, PlantRecord, Settings, Status, Stripes,
+    Bands, Calibration, Card, Estimate, FlagRecord, Pattern, PatternNumbers, PhotoRecord, PlantRecord, Settings,
+    Status, Stripes,
 };
 use crate::base::raster::Raster;
 use crate::base::stats::Interval;
@@ -290,8 +291,8 @@ mod tests {
             "green_capacity": none,
             "bands": {"count": null, "width_mm": {"value": null, "low": null, "high": null, "p10": null, "p90": null},
                 "pitch_mm": none, "width_rel": null, "class": null},
-            "stripes": {"count": null, "width_mm": none, "fineness": null},
-            "pattern": {"name": null, "tone": null, "confidence": null},
+            "stripes": {"count": null, "width_mm": none, "fineness": null, "share": null},
+            "pattern": value["plants"][0]["pattern"],
             "score": null, "score_parts": {}, "decision": null,
             "flags": [{"code": "x", "text": "y", "value": 0.1235, "limit": null}], "doubts": []
         });
@@ -305,6 +306,12 @@ mod tests {
             "plants": [plant], "program": value["program"], "settings": value["settings"]
         });
         assert_eq!(value, expected);
+        let keys = |value: &serde_json::Value| value.as_object().unwrap().keys().cloned().collect::<Vec<_>>().join(" ");
+        let pattern = &value["plants"][0]["pattern"];
+        let told = "confidence evenness evenness_around name numbers second second_confidence tone";
+        assert_eq!(keys(pattern), told);
+        assert_eq!(keys(&pattern["numbers"]), "along contrast level lines middle one_sided");
+        assert_eq!((&pattern["tone"], &pattern["numbers"]["lines"]), (&json!("albo"), &json!(null)));
     }
 
     /// Paths of all values that hold no others, as `plants[].box[]`.
