@@ -72,7 +72,9 @@ impl Spread {
             }
         }
         let mut whole = Part::default();
-        sectors.iter().for_each(|s| whole.add(*s));
+        for sector in sectors {
+            whole.add(sector);
+        }
         Self { sectors, tiles, whole }
     }
 
@@ -86,7 +88,7 @@ impl Spread {
             (first..first + length).for_each(|i| arc.add(self.sectors[i % SECTORS]));
             let rest = Part { pale: self.whole.pale - arc.pale, all: self.whole.all - arc.all };
             let size = arc.all / self.whole.all.max(1.0);
-            let sides = size >= LEAST_SIDE && size <= 1.0 - LEAST_SIDE;
+            let sides = (LEAST_SIDE..=1.0 - LEAST_SIDE).contains(&size);
             if sides { size * (1.0 - size) * (arc.share() - rest.share()).powi(2) } else { 0.0 }
         });
         explained.fold(0.0, f64::max) / (mean * (1.0 - mean)).max(0.02)

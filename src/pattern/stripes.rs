@@ -92,7 +92,9 @@ fn runs(profile: &[f32; SAMPLES]) -> (usize, f64) {
 /// not independent.
 fn interval(value: f64, counted: &[Counted]) -> Option<Interval> {
     let mut leaves: Vec<Vec<f64>> = vec![Vec::new(); SECTORS];
-    counted.iter().for_each(|c| leaves[c.sector].push(c.width));
+    for stripe in counted {
+        leaves[stripe.sector].push(stripe.width);
+    }
     leaves.retain(|leaf| !leaf.is_empty());
     let mut random = SplitMix64::new(0x571A);
     let mut medians: Vec<f64> = (0..REPLICATES)

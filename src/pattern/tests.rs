@@ -105,7 +105,7 @@ fn when(pale: bool, colour: Tissue) -> Tissue {
 
 /// `n` pale lines a leaf, pale on `share` of the width.
 fn lines(u: f64, n: f64, share: f64) -> bool {
-    ((u + 1.0) / 2.0 * n).fract() < share
+    (f64::midpoint(u, 1.0) * n).fract() < share
 }
 
 /// Discs of 0.4 of a leaf's width, strewn.
@@ -118,7 +118,9 @@ fn splash(spot: Spot) -> Tissue {
     when(hit, Tissue::Cream)
 }
 
-const PATTERNS: [(Name, Tone, fn(Spot) -> Tissue); 9] = [
+type Painted = (Name, Tone, fn(Spot) -> Tissue);
+
+const PATTERNS: [Painted; 9] = [
     (Name::BandedOnly, Tone::None, |_| Tissue::Green),
     (Name::Striate, Tone::Albo, |s| when(lines(s.u, 3.0, 0.35), Tissue::Cream)),
     (Name::Striate, Tone::Aureo, |s| when(lines(s.u, 4.0, 0.5), Tissue::Gold)),
