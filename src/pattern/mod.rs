@@ -1,8 +1,8 @@
 //! Between tissue and measures: stripes along the leaf, the pattern's name, and how evenly pale tissue is spread.
 //!
-//! The plant's red light beside that of its bands ([`look`]) tells how pale each place is. The leaves' direction and the
-//! crown ([`axis`]) lead to pieces of leaf that lie free ([`leaves`]), which are straightened and read across
-//! ([`across`]). Pale classes by sectors tell sides and evenness ([`spread`]). Numbers make the name ([`name`]).
+//! The plant's red light beside that of its bands (`look`) tells how pale each place is. The leaves' direction and the
+//! crown (`axis`) lead to pieces of leaf that lie free (`leaves`), which are straightened and read across
+//! (`across`). Pale classes by sectors tell sides and evenness (`spread`). Numbers make the name (`name`).
 
 mod across;
 mod axis;

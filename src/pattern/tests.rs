@@ -1,6 +1,6 @@
 //! Drawn rosettes of known pattern.
 
-use super::name::Name;
+use super::name::{LeafNumbers, Name, Numbers, doubts, names};
 use super::{Pattern, Tone, read};
 use crate::base::color::transfer::encode;
 use crate::base::raster::{Raster, Rect};
@@ -211,12 +211,17 @@ fn evenness_tells_sides_from_stripes() {
     assert_eq!(even(|_| Tissue::Green), None);
 }
 
+/// As many lines as part one middle stripe from several: half a chance each, and the doubt names both.
 #[test]
 fn a_plant_between_two_names_says_so() {
-    let tissue = |s: Spot| when(s.leaf < 3.0 || (s.leaf < 6.0 && s.u > 0.0), Tissue::Gold);
-    let pattern = Drawn { size: 600, turn: 0.0, noise: 1.0, bands: true, tissue }.pattern();
-    let doubt = pattern.doubts.iter().any(|d| d.code == "pattern-unsure");
-    assert_eq!(doubt, pattern.names[0].1 < 0.6, "{:?}", pattern.names);
+    let pattern = Drawn { size: 450, turn: 0.0, noise: 1.0, bands: true, tissue: PATTERNS[5].2 }.pattern();
+    let sure = pattern.numbers;
+    let leaf = LeafNumbers { lines: 2.0, ..sure.leaf.unwrap() };
+    let between = names(&Numbers { leaf: Some(leaf), ..sure });
+    let said = doubts(&between, &sure, None);
+    assert_eq!([between[0].0, between[1].0].map(|n| n == Name::Mediovariegated || n == Name::Striate), [true; 2]);
+    assert!(said.iter().any(|d| d.code == "pattern-unsure" && d.text.contains("striate")), "{between:?}");
+    assert!(pattern.doubts.iter().all(|d| d.code != "pattern-unsure"), "{:?}", pattern.names);
 }
 
 /// Hardly any pixels: no panic, a name all the same.
