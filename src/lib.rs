@@ -17,6 +17,7 @@ pub mod label;
 pub mod measure;
 pub mod network;
 pub mod options;
+pub mod pattern;
 pub mod photo;
 pub mod pipeline;
 pub mod print;

@@ -9,6 +9,7 @@ use crate::grade::{self, Grade};
 use crate::label::{Label, labels};
 use crate::measure::{Measures, measure, quality};
 use crate::options::{BandLimits, Options, White};
+use crate::pattern::{self, Pattern};
 use crate::photo;
 use crate::segment::{self, Rosette};
 use crate::tissue::{self, TissueMap};
@@ -35,6 +36,8 @@ pub struct Plant {
     pub label: Label,
     /// Its tissue.
     pub tissue: TissueMap,
+    /// Its stripes and pattern.
+    pub pattern: Pattern,
     /// Its numbers.
     pub measures: Measures,
     /// Its bands.
@@ -99,14 +102,16 @@ fn tilt_deg(card: &Card) -> Option<f64> {
 
 fn plant(calibrated: &Calibrated, mut rosette: Rosette, label: Label, closeness: f64, limits: &BandLimits) -> Plant {
     let (tissue, samples) = tissue::read(calibrated, &rosette, closeness);
+    let pattern = pattern::read(&calibrated.photo.rgb, &tissue, &samples, rosette.blur_px);
     let measures = measure(&tissue, &samples, |place, diameter| calibrated.px_per_mm_at(label.card, place, diameter));
     rosette.doubts.extend(quality::doubts(&tissue, &rosette, &measures));
     let view = View { px_per_mm: measures.px_per_mm, tilt_deg: calibrated.cards.first().and_then(tilt_deg) };
     let bands = bands::read(&calibrated.photo.rgb, &rosette, &tissue, view, limits);
     rosette.doubts.extend(bands.doubts.iter().cloned());
     let grade = grade::grade(&measures, &grade::Options::default());
+    rosette.doubts.extend(pattern.doubts.iter().cloned());
     rosette.doubts.extend(label.doubts.iter().cloned());
-    Plant { rosette, label, tissue, measures, bands, grade }
+    Plant { rosette, label, tissue, pattern, measures, bands, grade }
 }
 
 impl Outcome {
@@ -204,10 +209,14 @@ pub(crate) fn drawn(pictures: &[&[&str]]) -> Outcome {
         };
         let rosette =
             Rosette { bounds, mask: tissue.map(|t| t.is_some()), confidence: 0.9, blur_px: None, doubts: Vec::new() };
+        let tile = PerTissue(Tissue::ALL.map(|t| share(t) * pixels as f64));
+        let tissue = TissueMap { bounds, tissue, clipped: 0.0, shadow: 0.0 };
+        let samples = tissue::samples::Samples { tiles: vec![tile], disputed: 0.0, readings: Vec::new() };
         Plant {
             rosette,
             label: Label::default(),
-            tissue: TissueMap { bounds, tissue, clipped: 0.0, shadow: 0.0 },
+            pattern: pattern::read(&Raster::filled(width, height, [90, 120, 80]), &tissue, &samples, None),
+            tissue,
             measures,
             bands: Bands::default(),
             grade: Grade::default(),

@@ -7,7 +7,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Each module of the library with the modules of ours that it may import.
-const MAY: [(&str, &str); 19] = [
+const MAY: [(&str, &str); 20] = [
     ("base", ""),
     ("error", ""),
     ("options", "base"),
@@ -20,11 +20,12 @@ const MAY: [(&str, &str); 19] = [
     ("label", "base card calibrate segment"),
     ("standard", "error options"),
     ("tissue", "base options network calibrate segment"),
+    ("pattern", "base tissue"),
     ("measure", "base options calibrate segment tissue"),
     ("bands", "base options segment tissue"),
     ("grade", "base options tissue measure"),
-    ("pipeline", "base bands card error options photo calibrate segment label tissue measure grade"),
-    ("record", "base bands card error options calibrate tissue grade pipeline"),
+    ("pipeline", "base bands card error options photo calibrate segment label tissue pattern measure grade"),
+    ("record", "base bands card error options calibrate tissue pattern grade pipeline"),
     ("report", "base error options tissue record"),
     ("lib", ""),
 ];

@@ -1,8 +1,8 @@
 //! From what the stages made to the record: naming and rounding.
 
 use super::{
-    Bands, Calibration, Card, Estimate, FlagRecord, Pattern, PhotoRecord, PlantRecord, Settings, Spread, Status,
-    Stripes,
+    Bands, Calibration, Card, Estimate, FlagRecord, Pattern, PatternNumbers, PhotoRecord, PlantRecord, Settings,
+    Spread, Status, Stripes,
 };
 use crate::bands;
 use crate::base::raster::Raster;
@@ -12,6 +12,7 @@ use crate::card::layout::CARD;
 use crate::card::{self, Pose};
 use crate::grade::Flag;
 use crate::options::{self, Options};
+use crate::pattern;
 use crate::pipeline::{Outcome, Plant};
 use crate::tissue::class::PerTissue;
 use sha2::{Digest, Sha256};
@@ -133,8 +134,8 @@ impl PlantRecord {
             red_fraction: Estimate::fraction(measures.red_fraction),
             green_capacity: Estimate::fraction(measures.green_capacity),
             bands: Bands::new(&plant.bands),
-            stripes: Stripes::default(),
-            pattern: Pattern::default(),
+            stripes: Stripes::new(&plant.pattern.stripes, measures.px_per_mm),
+            pattern: Pattern::new(&plant.pattern),
             score: None,
             score_parts: BTreeMap::new(),
             decision: None,
@@ -153,6 +154,48 @@ impl Bands {
             pitch_mm: Estimate::rounded(bands.pitch_mm, 3),
             width_rel: bands.duty.and_then(|duty| rounded(duty, 4)),
             class: bands.class.map(|class| class.name().into()),
+        }
+    }
+}
+
+impl Stripes {
+    fn new(stripes: &pattern::stripes::Stripes, scale: Option<Interval>) -> Self {
+        let width = stripes.width_px.zip(scale).map(|(px, scale)| Interval {
+            value: px.value / scale.value,
+            low: px.low / scale.high,
+            high: px.high / scale.low,
+        });
+        Self {
+            count: stripes.count,
+            width_mm: Estimate::rounded(width, 2),
+            fineness: stripes.lines.and_then(|lines| rounded(lines, 2)),
+            share: stripes.share.and_then(|share| rounded(share, 3)),
+        }
+    }
+}
+
+impl Pattern {
+    fn new(pattern: &pattern::Pattern) -> Self {
+        let name = |place: usize| pattern.names.get(place).map(|(name, _)| name.text().to_owned());
+        let confidence = |place: usize| pattern.names.get(place).and_then(|(_, share)| rounded(*share, 3));
+        let numbers = &pattern.numbers;
+        let leaf = |of: fn(&pattern::name::LeafNumbers) -> f64| numbers.leaf.as_ref().and_then(|l| rounded(of(l), 3));
+        Self {
+            name: name(0),
+            tone: Some(pattern.tone.text().into()),
+            confidence: confidence(0),
+            second: name(1),
+            second_confidence: confidence(1),
+            evenness: pattern.evenness.and_then(|e| rounded(e.leaves, 3)),
+            evenness_around: pattern.evenness.and_then(|e| rounded(e.around, 3)),
+            numbers: PatternNumbers {
+                level: rounded(numbers.level, 3),
+                one_sided: rounded(numbers.one_sided, 3),
+                contrast: leaf(|l| l.contrast),
+                along: leaf(|l| l.along),
+                lines: leaf(|l| l.lines),
+                middle: leaf(|l| l.middle),
+            },
         }
     }
 }
@@ -263,8 +306,8 @@ mod tests {
             "green_capacity": none,
             "bands": {"count": null, "width_mm": {"value": null, "low": null, "high": null, "p10": null, "p90": null},
                 "pitch_mm": none, "width_rel": null, "class": null},
-            "stripes": {"count": null, "width_mm": none, "fineness": null},
-            "pattern": {"name": null, "tone": null, "confidence": null},
+            "stripes": {"count": null, "width_mm": none, "fineness": null, "share": null},
+            "pattern": value["plants"][0]["pattern"],
             "score": null, "score_parts": {}, "decision": null,
             "flags": [{"code": "x", "text": "y", "value": 0.1235, "limit": null}], "doubts": []
         });
@@ -278,6 +321,12 @@ mod tests {
             "plants": [plant], "program": value["program"], "settings": value["settings"]
         });
         assert_eq!(value, expected);
+        let keys = |value: &serde_json::Value| value.as_object().unwrap().keys().cloned().collect::<Vec<_>>().join(" ");
+        let pattern = &value["plants"][0]["pattern"];
+        let told = "confidence evenness evenness_around name numbers second second_confidence tone";
+        assert_eq!(keys(pattern), told);
+        assert_eq!(keys(&pattern["numbers"]), "along contrast level lines middle one_sided");
+        assert_eq!((&pattern["tone"], &pattern["numbers"]["lines"]), (&json!("albo"), &json!(null)));
     }
 
     /// Paths of all values that hold no others, as `plants[].box[]`.

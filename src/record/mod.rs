@@ -205,8 +205,10 @@ pub struct Stripes {
     pub count: Option<usize>,
     /// Width across the leaf, mm.
     pub width_mm: Estimate,
-    /// 0 (broad) to 1 (fine).
+    /// Pale lines in a leaf's width.
     pub fineness: Option<f64>,
+    /// Pale part of a leaf's width.
+    pub share: Option<f64>,
 }
 
 /// Variegation pattern.
@@ -218,6 +220,33 @@ pub struct Pattern {
     pub tone: Option<String>,
     /// 0..1.
     pub confidence: Option<f64>,
+    /// The next likely name.
+    pub second: Option<String>,
+    /// Its confidence.
+    pub second_confidence: Option<f64>,
+    /// How evenly pale tissue is spread over the leaves, 0..1.
+    pub evenness: Option<f64>,
+    /// How evenly it is spread around the crown, 0..1.
+    pub evenness_around: Option<f64>,
+    /// What the name is told from.
+    pub numbers: PatternNumbers,
+}
+
+/// What a pattern's name is told from.
+#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+pub struct PatternNumbers {
+    /// Red light of the base tissue beside the bands'.
+    pub level: Option<f64>,
+    /// Variance of pale against green that one side explains.
+    pub one_sided: Option<f64>,
+    /// Contrast across the leaf of what runs along it.
+    pub contrast: Option<f64>,
+    /// Part of what is seen across the leaf that runs along it.
+    pub along: Option<f64>,
+    /// Pale lines in a leaf's width, resolved or not.
+    pub lines: Option<f64>,
+    /// 1 pale middle, -1 pale margins.
+    pub middle: Option<f64>,
 }
 
 /// Something that the standard warns of.

@@ -104,6 +104,9 @@ fn named(row: &mut Row, plant: Option<&PlantRecord>) {
     row.text("pattern", plant.and_then(|p| p.pattern.name.as_deref()));
     row.text("pattern_tone", plant.and_then(|p| p.pattern.tone.as_deref()));
     row.number("pattern_confidence", plant.and_then(|p| p.pattern.confidence), 4);
+    row.text("pattern_second", plant.and_then(|p| p.pattern.second.as_deref()));
+    row.number("pattern_evenness", plant.and_then(|p| p.pattern.evenness), 3);
+    row.number("pattern_evenness_around", plant.and_then(|p| p.pattern.evenness_around), 3);
     row.number("score", plant.and_then(|p| p.score), 1);
     row.text("decision", plant.and_then(|p| p.decision.as_deref()));
     let flags = plant.map(|p| p.flags.as_slice()).unwrap_or_default();

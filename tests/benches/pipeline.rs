@@ -16,6 +16,7 @@ use variegauge::base::stats::SplitMix64;
 use variegauge::calibrate::{self, Calibrated, calibrate, refine_white};
 use variegauge::measure::measure;
 use variegauge::options::{Options, Plants};
+use variegauge::pattern;
 use variegauge::photo::{self, Photo};
 use variegauge::pipeline::{self, Outcome};
 use variegauge::record::PhotoRecord;
@@ -133,6 +134,14 @@ fn f_measure(bencher: Bencher) {
     let scale = |place, diameter| calibrated.px_per_mm_at(None, place, diameter);
     let readings = readings();
     bencher.bench_local(|| readings.iter().map(|(map, samples)| measure(map, samples, scale)).collect::<Vec<_>>());
+}
+
+#[divan::bench]
+fn f_pattern(bencher: Bencher) {
+    let picture = &SUBJECT.outcome.calibrated.photo.rgb;
+    let readings = readings();
+    let read = |(map, samples): &(TissueMap, Samples)| pattern::read(picture, map, samples, None);
+    bencher.bench_local(|| readings.iter().map(read).collect::<Vec<_>>());
 }
 
 /// Tissue of all plants, with the repeated readings of their colours.

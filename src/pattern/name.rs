@@ -1,0 +1,246 @@
+//! The pattern's name: a tree of questions, each answered with a probability by one or two measured numbers.
+
+use super::across::Across;
+use crate::base::doubt::Doubt;
+
+/// Names of patterns (botany).
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Name {
+    /// Green leaves without bands.
+    Plain,
+    /// Green leaves with bands, no variegation.
+    BandedOnly,
+    /// Few broad stripes along the leaf.
+    Striate,
+    /// Many fine lines along the leaf.
+    FinelyStriate,
+    /// Pale on one side of the plant.
+    Sectorial,
+    /// Pale in the middle of the leaf, green at its margins.
+    Mediovariegated,
+    /// Green in the middle of the leaf, pale at its margins.
+    Marginate,
+    /// Irregular patches.
+    Splashed,
+    /// Pale all over.
+    AllPale,
+}
+
+impl Name {
+    /// All names.
+    pub const ALL: [Name; 9] = [
+        Self::Plain,
+        Self::BandedOnly,
+        Self::Striate,
+        Self::FinelyStriate,
+        Self::Sectorial,
+        Self::Mediovariegated,
+        Self::Marginate,
+        Self::Splashed,
+        Self::AllPale,
+    ];
+
+    /// In words.
+    pub fn text(self) -> &'static str {
+        match self {
+            Self::Plain => "plain",
+            Self::BandedOnly => "banded only",
+            Self::Striate => "striate",
+            Self::FinelyStriate => "finely striate",
+            Self::Sectorial => "sectorial",
+            Self::Mediovariegated => "mediovariegated",
+            Self::Marginate => "marginate",
+            Self::Splashed => "splashed",
+            Self::AllPale => "all-pale",
+        }
+    }
+
+    /// Whether the plant is variegated.
+    pub fn variegated(self) -> bool {
+        !matches!(self, Self::Plain | Self::BandedOnly)
+    }
+
+    /// Whether the leaf has stripes that can be counted.
+    pub(super) fn striped(self) -> bool {
+        matches!(self, Self::Striate | Self::FinelyStriate | Self::Mediovariegated | Self::Marginate)
+    }
+}
+
+/// What the name is told from.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Numbers {
+    /// Green / (green + cream + gold), shared out as for the green capacity; 1 if there is none of them.
+    pub capacity: f64,
+    /// Red light of the base tissue beside that of the bands, mean.
+    pub level: f64,
+    /// Its standard deviation over the plant, beside its mean.
+    pub variation: f64,
+    /// Share of bands in the leaf.
+    pub bands: f64,
+    /// Part of the variance of pale against green that one side against the other explains.
+    pub one_sided: f64,
+    /// What the leaves show across their width, if some lie free.
+    pub leaf: Option<LeafNumbers>,
+}
+
+/// What free leaves show across their width.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LeafNumbers {
+    /// Standard deviation across the leaf, in parts of a band's light.
+    pub seen: f64,
+    /// The same in parts of the mean.
+    pub varied: f64,
+    /// Standard deviation across the leaf of what runs along it, in parts of the mean.
+    pub contrast: f64,
+    /// Part of what is seen that runs along the leaf, as deviations: 1 for stripes, 0 for patches.
+    pub along: f64,
+    /// Pale lines in a leaf's width.
+    pub lines: f64,
+    /// Share of one period, pale in the middle, in what runs along the leaf: 1 pale middle, -1 pale margins.
+    pub middle: f64,
+    /// Pieces of leaf that were read.
+    pub pieces: usize,
+}
+
+impl LeafNumbers {
+    pub(super) fn new(across: &Across) -> Self {
+        Self {
+            seen: across.seen,
+            varied: across.seen / across.level.max(1e-3),
+            contrast: across.contrast / across.level.max(1e-3),
+            along: across.contrast / across.seen.max(1e-6),
+            lines: across.lines,
+            middle: across.middle / across.contrast.max(1e-3),
+            pieces: across.pieces,
+        }
+    }
+
+    /// Whether the lines stand apart enough to be counted.
+    pub(super) fn resolved(&self) -> bool {
+        self.contrast >= RESOLVED.at || (self.lines >= MANY.at && self.contrast >= SIGNAL)
+    }
+}
+
+/// A threshold: half sure at `at`, 73 % at one `width` beyond.
+struct Threshold {
+    at: f64,
+    width: f64,
+}
+
+impl Threshold {
+    /// By how many widths `value` is over.
+    fn over(&self, value: f64) -> f64 {
+        (value - self.at) / self.width
+    }
+}
+
+// All widths are judgement: a third to a half of the gap between the plants that each threshold parts, in rendered scenes
+// of known pattern.
+
+/// Green capacity from which a plant is green: a tenth is what colour alone may err (`docs/science.md`, fractions).
+const GREEN: Threshold = Threshold { at: 0.90, width: 0.03 };
+/// Deviation across the leaf, parts of a band's light, from which a green plant has stripes: a sixth of the step from
+/// green to gold, which is about 0.5.
+const STRIPED: Threshold = Threshold { at: 0.08, width: 0.03 };
+/// Green capacity under which a plant may be all pale.
+const PALE: Threshold = Threshold { at: 0.30, width: 0.05 };
+/// Red light beside a band's from which no green is mixed in: gold leaf gives back 0.5 to 0.6, half green and half gold
+/// 0.3.
+const BRIGHT: Threshold = Threshold { at: 0.42, width: 0.03 };
+/// Explained variance from which a plant is one-sided: the middle between none and 0.8, which is what a clean half gives
+/// when the border runs through leaves.
+const SIDED: Threshold = Threshold { at: 0.40, width: 0.05 };
+/// Contrast along the leaf from which lines are resolved: a quarter of the mean. Broad stripes on a quarter to a half of
+/// the leaf give 0.5 to 1; lines finer than a pixel none.
+const RESOLVED: Threshold = Threshold { at: 0.25, width: 0.04 };
+/// Deviation over the plant, parts of the mean, from which pale and green lie apart: fine lines that blur into one another
+/// give 0.3 to 0.6, stripes and patches 0.6 to 1.3. It holds shade as well, and stands for the contrast where no leaf lies
+/// free.
+const VARIED: Threshold = Threshold { at: 0.55, width: 0.08 };
+/// Lines in a leaf's width from which they are many: judgement, no source draws the line.
+const MANY: Threshold = Threshold { at: 5.0, width: 0.5 };
+/// Contrast from which many lines are no chance: noise of 25 codes leaves less than this (tests).
+const SIGNAL: f64 = 0.1;
+/// Lines in a leaf's width from which there is more than one.
+const SEVERAL: Threshold = Threshold { at: 2.0, width: 0.15 };
+/// Share of the pale middle from which the one stripe is in the middle; its negative is pale margins.
+const MIDDLE: Threshold = Threshold { at: 0.0, width: 0.1 };
+/// Part of what is seen that runs along the leaf under which patches are no stripes: rendered stripes give 0.66 to 1, drawn
+/// patches of 0.4 of a leaf's width 0.55.
+const ALONG: Threshold = Threshold { at: 0.6, width: 0.05 };
+/// Chance of one stripe, of pale margins and of patches where no leaf lies free.
+const UNSEEN: [f64; 3] = [0.3, 0.1, 0.1];
+/// Share of bands from which a plant is banded: the error of a class, 2 %.
+const BANDED: f64 = 0.02;
+
+/// Logistic curve.
+fn chance(odds: f64) -> f64 {
+    1.0 / (1.0 + (-odds).exp())
+}
+
+/// Names with their probabilities, likeliest first; they sum to 1.
+pub(super) fn names(numbers: &Numbers) -> Vec<(Name, f64)> {
+    let leaf = numbers.leaf.as_ref();
+    let green = GREEN.over(numbers.capacity) - leaf.map_or(0.0, |l| STRIPED.over(l.seen));
+    let pale = chance(-PALE.over(numbers.capacity)) * chance(BRIGHT.over(numbers.level));
+    let splashed = leaf.map_or(UNSEEN[2], |l| chance(-ALONG.over(l.along)) * chance(VARIED.over(numbers.variation)));
+    let fine = leaf.map_or_else(
+        || chance(-VARIED.over(numbers.variation)),
+        |l| chance(-RESOLVED.over(l.contrast)).max(chance(MANY.over(l.lines))),
+    );
+    let single = leaf.map_or(UNSEEN[0], |l| chance(-SEVERAL.over(l.lines)));
+    let margin = leaf.map_or(UNSEEN[1], |l| chance(-MIDDLE.over(l.middle)));
+    let plain = if numbers.bands >= BANDED { Name::BandedOnly } else { Name::Plain };
+    let mut rest = 1.0;
+    let mut take = |name, share: f64| {
+        let taken = (name, rest * share);
+        rest *= 1.0 - share;
+        taken
+    };
+    let mut names = vec![
+        take(plain, chance(green)),
+        take(Name::AllPale, pale),
+        take(Name::Sectorial, chance(SIDED.over(numbers.one_sided))),
+        take(Name::Splashed, splashed),
+        take(Name::FinelyStriate, fine),
+        take(Name::Marginate, single * margin),
+        take(Name::Mediovariegated, single * (1.0 - margin) / (1.0 - single * margin).max(1e-6)),
+        take(Name::Striate, 1.0),
+    ];
+    names.sort_by(|a, b| b.1.total_cmp(&a.1));
+    names
+}
+
+/// Probability under which the second name is told as well.
+const SURE: f64 = 0.6;
+/// Leaf width, photo pixels, under which fine lines blur into one colour: 5 lines of 4 pixels.
+const NARROW: f64 = 20.0;
+
+/// What the reader must know about the name. `width`: a leaf's median width, photo pixels.
+pub(super) fn doubts(names: &[(Name, f64)], numbers: &Numbers, width: Option<f64>) -> Vec<Doubt> {
+    let mut doubts = Vec::new();
+    if let [first, second, ..] = names
+        && first.1 < SURE
+    {
+        doubts.push(Doubt::new(
+            "pattern-unsure",
+            format!(
+                "the pattern is between {} ({:.0} %) and {} ({:.0} %)",
+                first.0.text(),
+                first.1 * 100.0,
+                second.0.text(),
+                second.1 * 100.0
+            ),
+        ));
+    }
+    let variegated = names.first().is_some_and(|(name, _)| name.variegated());
+    if variegated && numbers.leaf.is_none() {
+        let text = "no leaf lies free from edge to edge, so stripes were not counted; photograph the plant from above";
+        doubts.push(Doubt::new("leaves-crowded", text));
+    }
+    if let Some(width) = width.filter(|w| variegated && *w < NARROW) {
+        let text = format!("a leaf is {width:.0} pixels wide: fine lines blur into one colour; move closer");
+        doubts.push(Doubt::new("pattern-small", text));
+    }
+    doubts
+}
