@@ -1,8 +1,8 @@
 //! Stage 5: bands across the leaves: how wide, how far apart.
 //!
 //! Profiles run across each band at many places, in linear light. A band's edge is where the light is half way between the
-//! plateau of the band and the leaf beside it ([`profile`]); blur is undone by a table ([`edge`]). Neighbours on one line give
-//! the pitch. What is seen of a plant is foreshortened on most leaves; [`plant`] tells the true lengths from all bands.
+//! plateau of the band and the leaf beside it (`profile`); blur is undone by a table (`edge`). Neighbours on one line give
+//! the pitch. What is seen of a plant is foreshortened on most leaves; `plant` tells the true lengths from all bands.
 
 mod edge;
 mod field;
