@@ -1,7 +1,8 @@
 //! What blur does to the width of a bright bar, and how it is undone.
 
 /// A bright bar seen through Gaussian blur of standard deviation 1: its width where the profile crosses half of its own
-/// peak, and its true width. From `checks/tables/blurred_bar_width.csv` (first column, and first times fourth).
+/// peak, and its true width. Closed form: a bar under Gaussian blur is the difference of two normal distributions (the test
+/// integrates it).
 const HALF_PEAK: [(f64, f64); 8] = [
     (2.0 * 1.385_68, 2.0),
     (2.5 * 1.208_41, 2.5),
@@ -14,7 +15,7 @@ const HALF_PEAK: [(f64, f64); 8] = [
 ];
 
 /// Widths under this many standard deviations of the blur are refused: there the correction takes a fifth of what is seen and
-/// half of an error of the blur goes into the width (`checks/CHECKS.md`, section 8).
+/// half of an error of the blur goes into the width (same closed form).
 pub(super) const LEAST_SIGMAS: f64 = 2.5;
 
 /// True width of a bar that is `seen` wide at half of its own peak, under Gaussian blur of `sigma`; the units are free.

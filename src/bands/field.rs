@@ -2,6 +2,7 @@
 
 use crate::base::raster::Raster;
 use crate::base::window::{mean, soft};
+use crate::segment::regions::labels_by_sides;
 use crate::tissue::class::Tissue;
 
 /// Longer side of the grid at most, pixels: that on which tissue was judged, finer ones would show its steps.
@@ -100,31 +101,10 @@ fn steps(on: &Raster<bool>) -> usize {
 
 /// Connected parts (by sides), numbered from 1, and their sizes by number.
 fn labelled(on: &Raster<bool>) -> (Raster<u32>, Vec<usize>) {
-    let (w, h) = (on.width(), on.height());
-    let mut labels = Raster::filled(w, h, 0u32);
-    let mut areas = vec![0];
-    let mut open = Vec::new();
-    for start in (0..w * h).filter(|&i| on.as_slice()[i]) {
-        if labels.as_slice()[start] > 0 {
-            continue;
-        }
-        let label = areas.len() as u32;
-        areas.push(0);
-        labels.as_mut_slice()[start] = label;
-        open.push(start);
-        while let Some(i) = open.pop() {
-            areas[label as usize] += 1;
-            let (x, y) = (i % w, i / w);
-            let sides =
-                [(x > 0, i.wrapping_sub(1)), (x + 1 < w, i + 1), (y > 0, i.wrapping_sub(w)), (y + 1 < h, i + w)];
-            for (_, next) in sides.into_iter().filter(|(inside, _)| *inside) {
-                if on.as_slice()[next] && labels.as_slice()[next] == 0 {
-                    labels.as_mut_slice()[next] = label;
-                    open.push(next);
-                }
-            }
-        }
-    }
+    let labels = labels_by_sides(on);
+    let count = labels.as_slice().iter().max().map_or(0, |&most| most as usize);
+    let mut areas = vec![0; count + 1];
+    labels.as_slice().iter().for_each(|&label| areas[label as usize] += 1);
     (labels, areas)
 }
 

@@ -3,7 +3,7 @@
 use super::field::Field;
 use super::profile::Crossing;
 use super::{Band, Pair};
-use crate::base::stats::Interval;
+use crate::base::stats::{self, Interval};
 use std::collections::BTreeMap;
 
 /// Fewest crossings that make a band measured, and a pair of neighbours.
@@ -179,6 +179,6 @@ fn quantile(values: impl Iterator<Item = (f64, f64)>, p: f64) -> f64 {
 }
 
 /// Median; 0 without values.
-pub(super) fn median(values: Vec<f64>) -> f64 {
-    quantile(values.into_iter().map(|v| (v, 1.0)), 0.5)
+pub(super) fn median(mut values: Vec<f64>) -> f64 {
+    stats::quantile(&mut values, 0.5).unwrap_or(0.0)
 }

@@ -4,6 +4,7 @@ use super::edge::unblurred;
 use super::field::Field;
 use crate::base::color::transfer::DECODE;
 use crate::base::raster::{Raster, Rect};
+use crate::base::stats::quantile;
 use crate::tissue::class::Tissue;
 
 /// Step along a profile in rough widths, and its least in pixels.
@@ -245,9 +246,7 @@ impl<'a> Line<'a> {
     fn median(&self, (from, to): (isize, isize)) -> [f64; 3] {
         let middle = |channel: usize| {
             let mut values: Vec<f64> = (from..to).map(|i| self.at_sample(i)[channel]).collect();
-            values.sort_by(f64::total_cmp);
-            let half = values.len() / 2;
-            if values.len() % 2 == 1 { values[half] } else { f64::midpoint(values[half - 1], values[half]) }
+            quantile(&mut values, 0.5).unwrap_or(0.0)
         };
         [middle(0), middle(1), middle(2)]
     }

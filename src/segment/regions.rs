@@ -26,9 +26,18 @@ pub fn labels(mask: &Raster<bool>) -> Raster<u32> {
     pieces(&mask.map(u32::from))
 }
 
+/// The same, of pixels that touch by a side.
+pub fn labels_by_sides(mask: &Raster<bool>) -> Raster<u32> {
+    connected(&mask.map(u32::from), Connectivity::Four)
+}
+
 /// A label picture of the connected pieces of equal labels: 0 where they are 0, then 1, 2, ...
 pub fn pieces(labels: &Raster<u32>) -> Raster<u32> {
-    let pieces = connected_components(&picture(labels), Connectivity::Eight, Luma([0]));
+    connected(labels, Connectivity::Eight)
+}
+
+fn connected(labels: &Raster<u32>, connectivity: Connectivity) -> Raster<u32> {
+    let pieces = connected_components(&picture(labels), connectivity, Luma([0]));
     Raster::from_vec(labels.width(), labels.height(), pieces.into_raw())
 }
 
