@@ -26,7 +26,7 @@ const MAY: [(&str, &str); 20] = [
     ("grade", "base options tissue measure"),
     ("pipeline", "base bands card error options photo calibrate segment label tissue pattern measure grade"),
     ("record", "base bands card error options calibrate tissue pattern grade pipeline"),
-    ("report", "base error options tissue record"),
+    ("report", "base bands error options tissue record"),
     ("lib", ""),
 ];
 

@@ -9,16 +9,17 @@ use variegauge::pipeline::Outcome;
 use variegauge::record::PhotoRecord;
 use variegauge::report::file::{self, Inputs, Output};
 use variegauge::report::table::Table;
-use variegauge::report::{csv, jsonl, masks, names, overlay};
+use variegauge::report::{bands, csv, jsonl, masks, names, overlay};
 use variegauge::tissue::TissueMap;
 
 /// Columns of the table where no terminal tells its width.
 const WIDTH: usize = 100;
 
 /// Files that each photo gets; shared by the threads.
-pub(super) struct Pictures {
+pub(super) struct Pictures<'a> {
     masks: Option<PathBuf>,
     overlay: Option<PathBuf>,
+    inputs: &'a Inputs,
 }
 
 /// Tables over all photos, filled in input order.
@@ -31,16 +32,16 @@ pub(super) struct Tables {
     broken: bool,
 }
 
-impl Pictures {
+impl<'a> Pictures<'a> {
     /// Makes the folders and sees to it that no photo would be overwritten.
-    pub(super) fn open(args: &Outputs, stems: &[String], inputs: &Inputs) -> Result<Self> {
+    pub(super) fn open(args: &Outputs, stems: &[String], inputs: &'a Inputs) -> Result<Self> {
         let folders = [(&args.masks, names::TISSUE), (&args.masks, names::PLANTS), (&args.overlay, names::OVERLAY)];
         for (folder, ending) in folders {
             let Some(folder) = folder else { continue };
             file::make_folder(folder)?;
             stems.iter().try_for_each(|stem| inputs.keep(&names::file(folder, stem, ending)))?;
         }
-        Ok(Self { masks: args.masks.clone(), overlay: args.overlay.clone() })
+        Ok(Self { masks: args.masks.clone(), overlay: args.overlay.clone(), inputs })
     }
 
     /// Writes what was asked for of one photo.
@@ -54,6 +55,24 @@ impl Pictures {
             let maps: Vec<&TissueMap> = outcome.plants.iter().map(|plant| &plant.tissue).collect();
             let picture = overlay::draw(&outcome.calibrated.photo.rgb, &maps, record);
             let path = names::file(folder, &record.stem, names::OVERLAY);
+            file::write(&path, |out| overlay::write(&picture, out))?;
+            self.write_bands(outcome, record, folder)?;
+        }
+        Ok(())
+    }
+
+    /// A picture for each plant with bands.
+    fn write_bands(&self, outcome: &Outcome, record: &PhotoRecord, folder: &Path) -> Result<()> {
+        for (plant, record_of_plant) in outcome.plants.iter().zip(&record.plants) {
+            let marked = bands::Marked {
+                bounds: plant.rosette.bounds,
+                bands: &plant.bands,
+                px_per_mm: plant.measures.px_per_mm.map(|scale| scale.value),
+                record: record_of_plant,
+            };
+            let Some(picture) = bands::draw(&outcome.calibrated.photo.rgb, &marked) else { continue };
+            let path = names::file(folder, &record.stem, &format!(".{}{}", record_of_plant.index, names::BANDS));
+            self.inputs.keep(&path)?;
             file::write(&path, |out| overlay::write(&picture, out))?;
         }
         Ok(())
@@ -195,7 +214,10 @@ mod tests {
         let outcome = Outcome { calibrated, plants: Vec::new() };
         let record = PhotoRecord::graded("in/IMG.jpg", "IMG-2", &outcome, &Options::default());
         let folder = folder.path();
-        Pictures { masks: Some(folder.into()), overlay: Some(folder.into()) }.write(&outcome, &record).unwrap();
+        let inputs = Inputs::new(std::iter::empty());
+        Pictures { masks: Some(folder.into()), overlay: Some(folder.into()), inputs: &inputs }
+            .write(&outcome, &record)
+            .unwrap();
         let size = |name| image::image_dimensions(folder.join(name)).unwrap();
         assert_eq!(size("IMG-2.tissue.png"), (5, 3));
         assert_eq!(size("IMG-2.plants.png"), (5, 3));

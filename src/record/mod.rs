@@ -105,7 +105,7 @@ pub struct Card {
 }
 
 /// One plant.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize)]
 pub struct PlantRecord {
     /// 1.. in the photo; the value in the plants mask.
     pub index: usize,

@@ -1,5 +1,6 @@
 //! What the user gets: tables, JSON, masks, pictures. Sees records, tissue maps and plain bytes; never a stage.
 
+pub mod bands;
 pub mod csv;
 pub mod file;
 pub mod jsonl;

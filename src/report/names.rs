@@ -4,7 +4,7 @@ use std::collections::HashSet;
 use std::path::{Path, PathBuf};
 
 /// Endings of the files made for each photo. A folder's files with these names are the program's own, not photos.
-pub const ENDINGS: [&str; 3] = [TISSUE, PLANTS, OVERLAY];
+pub const ENDINGS: [&str; 4] = [TISSUE, PLANTS, OVERLAY, BANDS];
 
 /// Ending of the tissue mask.
 pub const TISSUE: &str = ".tissue.png";
@@ -14,6 +14,9 @@ pub const PLANTS: &str = ".plants.png";
 
 /// Ending of the overlay.
 pub const OVERLAY: &str = ".overlay.jpg";
+
+/// Ending of the picture of a plant's bands; the plant's index and a point stand before it.
+pub const BANDS: &str = ".bands.jpg";
 
 /// Longest stem in bytes: file systems take names of 255 bytes, and the endings, a number and a temporary ending follow.
 const LONGEST: usize = 200;

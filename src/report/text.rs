@@ -31,6 +31,13 @@ pub fn percent(estimate: &Estimate) -> String {
     text
 }
 
+/// A length in mm with its 95 % interval, `1.21 mm (1.02-1.44)`; `-` if unknown.
+pub fn length(estimate: &Estimate) -> String {
+    let Some(value) = estimate.value else { return "-".into() };
+    let range = estimate.low.zip(estimate.high).map(|(low, high)| format!(" ({low:.2}-{high:.2})"));
+    format!("{value:.2} mm{}", range.unwrap_or_default())
+}
+
 /// A share without its interval, `62 %`.
 pub fn share(value: f64) -> String {
     format!("{:.0} %", value * 100.0)
