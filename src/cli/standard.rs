@@ -63,8 +63,8 @@ pub(super) fn run(args: &Standard) -> Exit {
 
 /// What `tell` says of a file's text, with the file's name before what is wrong.
 fn told(path: &Path, tell: fn(&str) -> Result<String>) -> std::result::Result<String, String> {
-    text(path)
-        .and_then(|text| tell(&text).map_err(|error| error.to_string()))
+    let told = text(path).and_then(|text| tell(&text).map_err(|error| error.to_string()));
+    told.map(|told| told.lines().map(|line| say::safe(line) + "\n").collect())
         .map_err(|error| format!("{}: {error}", path.display()))
 }
 

@@ -79,7 +79,8 @@ pub(super) fn advice(facts: &Facts, score: Option<&Score>, standard: &Standard) 
 
 fn hidden(facts: &Facts, standard: &Standard) -> Option<Verdict> {
     let red = facts.red.filter(|red| red.value >= standard.red.hides_from)?;
-    Some((Decision::Retake, vec![format!("stress red hides the leaf's own colours: {}", percent(red))]))
+    let told = format!("stress red hides the leaf's own colours: {}; wait until it has faded", percent(red));
+    Some((Decision::Retake, vec![told]))
 }
 
 fn pale(green: Interval, standard: &Standard) -> Option<Verdict> {
@@ -96,7 +97,8 @@ fn pale(green: Interval, standard: &Standard) -> Option<Verdict> {
 
 fn vague(green: Interval, standard: &Standard) -> Option<Verdict> {
     let wide = green.high - green.low > standard.photo.widest_range;
-    wide.then(|| (Decision::Retake, vec![format!("green capacity is known too vaguely: {}", percent(green))]))
+    let told = "green capacity is known too vaguely; closer, sharp, in even white light, with a card beside it";
+    wide.then(|| (Decision::Retake, vec![format!("{told}: {}", percent(green))]))
 }
 
 fn back_to_green(green: Interval, facts: &Facts, standard: &Standard) -> Option<Verdict> {

@@ -61,7 +61,7 @@ impl Table {
                 for plant in &photo.plants {
                     let first = plant.index == 1;
                     lines += &self.plant(if first { &photo.file } else { "" }, plant);
-                    verdict(plant).into_iter().for_each(|text| lines += &self.indented(&text));
+                    lines += &verdict(plant).map(|text| self.indented(&text)).unwrap_or_default();
                     remarks(plant).for_each(|text| lines += &self.remark(text, Look::Warning));
                 }
                 photo_doubts(photo).for_each(|text| lines += &self.remark(text, Look::Warning));
@@ -127,8 +127,8 @@ fn verdict(plant: &PlantRecord) -> Option<String> {
             let _ = write!(text, " without {}", missing.join(", "));
         }
     }
-    if let Some(outlook) = &plant.outlook.text {
-        let _ = write!(text, "; {outlook}");
+    if let (Some(low), Some(high)) = (plant.outlook.pace.low, plant.outlook.pace.high) {
+        let _ = write!(text, "; estimated pace {:.0}-{:.0} % of a green sister's", low * 100.0, high * 100.0);
     }
     Some(text)
 }

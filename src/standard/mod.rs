@@ -92,8 +92,8 @@ impl Standard {
 
 /// `told` with the line of the text that it is about, if that is known.
 fn placed(text: &str, place: Option<usize>, told: &str) -> String {
-    match place {
-        Some(place) => format!("line {}: {told}", 1 + text[..place].matches('\n').count()),
+    match place.and_then(|place| text.get(..place)) {
+        Some(before) => format!("line {}: {told}", 1 + before.matches('\n').count()),
         None => told.into(),
     }
 }
@@ -119,8 +119,20 @@ fn find<'t, 'a>(table: &'t DeTable<'a>, path: &str) -> Option<&'t Spanned<DeValu
 }
 
 #[cfg(test)]
+#[allow(clippy::float_cmp, reason = "numbers are read, not computed")]
 mod tests {
     use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        /// The shipped file with a piece of it replaced.
+        #[test]
+        fn no_text_makes_it_panic(from in 0..SHIPPED.len(), length in 0..200usize, piece in "[\\PC\n=\\[\\]\"0-9.]{0,12}") {
+            let to = (from + length).min(SHIPPED.len());
+            let text = format!("{}{piece}{}", &SHIPPED[..from], &SHIPPED[to..]);
+            prop_assert_eq!(Standard::parse(&text).is_ok(), explain(&text).is_ok());
+        }
+    }
 
     #[test]
     fn what_is_said_is_read_and_the_rest_stays_as_shipped() {
