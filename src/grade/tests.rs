@@ -1,5 +1,7 @@
-use super::*;
-use proptest::prelude::*;
+use super::{Decision, Facts, Grade, Sure, grade, halves};
+use crate::base::stats::Interval;
+use crate::standard::Standard;
+use proptest::prelude::{Strategy, prop, prop_assert, proptest};
 
 fn near(value: f64, half: f64) -> Interval {
     Interval { value, low: (value - half).max(0.0), high: (value + half).min(1.0) }
