@@ -65,8 +65,8 @@ type Verdict = (Decision, Vec<String>);
 pub(super) fn advice(facts: &Facts, score: Option<&Score>, standard: &Standard) -> Advice {
     let (decision, reasons) = match (facts.capacity, score) {
         (Some(green), Some(score)) => hidden(facts, standard)
-            .or_else(|| pale(green, standard))
             .or_else(|| vague(green, standard))
+            .or_else(|| pale(green, standard))
             .or_else(|| back_to_green(green, facts, standard))
             .or_else(|| split(facts, standard))
             .or_else(|| hurt(facts, standard))
@@ -95,6 +95,7 @@ fn pale(green: Interval, standard: &Standard) -> Option<Verdict> {
     })
 }
 
+/// A range that holds nearly everything: the value says little, whatever it is.
 fn vague(green: Interval, standard: &Standard) -> Option<Verdict> {
     let wide = green.high - green.low > standard.photo.widest_range;
     let told = "green capacity is known too vaguely; closer, sharp, in even white light, with a card beside it";
@@ -134,6 +135,9 @@ fn by_score(green: Interval, facts: &Facts, score: Interval, standard: &Standard
         return (Decision::Sell, with_edge(told(limit), score, limit));
     }
     let mut reasons = with_edge(told(mother.score_from), score, mother.score_from);
+    if facts.diameter_mm.is_none() {
+        reasons.push("its size is not known: it may be an offset still".into());
+    }
     let [least, most] = mother.green;
     let balanced = (least..=most).contains(&green.value);
     let asked = format!("{:.0}-{:.0} % asked of a mother", least * 100.0, most * 100.0);

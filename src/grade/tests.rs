@@ -71,6 +71,7 @@ fn each_decision_has_its_plant() {
     let small = Interval { value: 22.0, low: 20.0, high: 24.0 };
     for (facts, expected, reason) in [
         (marked(), Decision::Mother, "score 100"),
+        (Facts { diameter_mm: None, ..marked() }, Decision::Mother, "size is not known"),
         (Facts { evenness: Some(0.5), ..marked() }, Decision::Sell, "evenness 0.50, 0.60 asked"),
         (Facts { evenness: None, ..marked() }, Decision::Sell, "evenness is not known"),
         (with_green(near(0.78, 0.05)), Decision::Sell, "score"),
@@ -88,6 +89,7 @@ fn each_decision_has_its_plant() {
         (Facts { dead: 0.2, ..marked() }, Decision::Nurse, "dead leaf 20 %"),
         (Facts { variegated: 0.0, ..with_green(near(0.97, 0.05)) }, Decision::Revert, "certain green"),
         (with_green(Interval { value: 0.5, low: 0.1, high: 0.9 }), Decision::Retake, "too vaguely"),
+        (with_green(Interval { value: 0.1, low: 0.0, high: 0.9 }), Decision::Retake, "too vaguely"),
         (Facts { capacity: None, ..marked() }, Decision::Retake, "too little"),
     ] {
         let (got, reasons) = decision(&facts);
