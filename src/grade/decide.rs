@@ -89,9 +89,9 @@ fn pale(green: Interval, standard: &Standard) -> Option<Verdict> {
     Some(match Sure::under(green, floor)? {
         Sure::Borderline => (Decision::GrowOn, vec![format!("borderline too pale, watch it: {told}")]),
         Sure::Likely | Sure::Certain if green.value < standard.green.all_pale_under => {
-            (Decision::Nurse, with_edge(format!("all pale, leave it on its mother: {told}"), green, floor))
+            (Decision::Nurse, vec![edged(format!("all pale, leave it on its mother: {told}"), green, &[floor])])
         }
-        Sure::Likely | Sure::Certain => (Decision::Nurse, with_edge(format!("too pale: {told}"), green, floor)),
+        Sure::Likely | Sure::Certain => (Decision::Nurse, vec![edged(format!("too pale: {told}"), green, &[floor])]),
     })
 }
 
@@ -106,7 +106,7 @@ fn back_to_green(green: Interval, facts: &Facts, standard: &Standard) -> Option<
     let sure = reverted(green, facts, standard)?;
     let limit = standard.green.revert_from;
     let told = format!("{} green: {}, limit {:.0} %", sure.name(), percent(green), limit * 100.0);
-    Some((Decision::Revert, with_edge(told, green, limit)))
+    Some((Decision::Revert, vec![edged(told, green, &[limit])]))
 }
 
 fn split(facts: &Facts, standard: &Standard) -> Option<Verdict> {
@@ -120,31 +120,28 @@ fn hurt(facts: &Facts, standard: &Standard) -> Option<Verdict> {
 fn small(facts: &Facts, standard: &Standard) -> Option<Verdict> {
     let (size, limit) = (facts.diameter_mm?, standard.size.offset_under_mm);
     let told = || format!("an offset still: {:.0} mm across, full size from {limit:.0} mm", size.value);
-    (size.value < limit).then(|| (Decision::GrowOn, with_edge(told(), size, limit)))
+    (size.value < limit).then(|| (Decision::GrowOn, vec![edged(told(), size, &[limit])]))
 }
 
 /// Mother, sell or grow on.
 fn by_score(green: Interval, facts: &Facts, score: Interval, standard: &Standard) -> Verdict {
     let (mother, sell) = (&standard.mother, &standard.sell);
-    let told = |limit: f64| format!("score {:.0} ({:.0}-{:.0}), limit {limit:.0}", score.value, score.low, score.high);
-    if score.value < sell.score_from {
-        return (Decision::GrowOn, with_edge(told(sell.score_from), score, sell.score_from));
-    }
+    let limits = [sell.score_from, mother.score_from];
+    let told = format!(
+        "score {:.0} ({:.0}-{:.0}), sold from {:.0}, a mother from {:.0}",
+        score.value, score.low, score.high, limits[0], limits[1]
+    );
+    let mut reasons = vec![edged(told, score, &limits)];
     if score.value < mother.score_from {
-        let limit = if holds(score, sell.score_from) { sell.score_from } else { mother.score_from };
-        return (Decision::Sell, with_edge(told(limit), score, limit));
+        return (if score.value < sell.score_from { Decision::GrowOn } else { Decision::Sell }, reasons);
     }
-    let mut reasons = with_edge(told(mother.score_from), score, mother.score_from);
     if facts.diameter_mm.is_none() {
         reasons.push("its size is not known: it may be an offset still".into());
     }
     let [least, most] = mother.green;
     let balanced = (least..=most).contains(&green.value);
     let asked = format!("{:.0}-{:.0} % asked of a mother", least * 100.0, most * 100.0);
-    reasons.push(format!("green capacity {}, {asked}", percent(green)));
-    if mother.green.iter().any(|&end| holds(green, end)) {
-        reasons.push(EDGE.into());
-    }
+    reasons.push(edged(format!("green capacity {}, {asked}", percent(green)), green, &mother.green));
     let even = facts.evenness.is_some_and(|value| value >= mother.evenness_from);
     reasons.push(match facts.evenness {
         Some(value) => format!("evenness {value:.2}, {:.2} asked of a mother", mother.evenness_from),
@@ -153,16 +150,10 @@ fn by_score(green: Interval, facts: &Facts, score: Interval, standard: &Standard
     (if balanced && even { Decision::Mother } else { Decision::Sell }, reasons)
 }
 
-/// Whether the limit lies inside the interval.
-fn holds(number: Interval, limit: f64) -> bool {
-    number.low < limit && limit <= number.high
-}
-
-/// Said of a number whose interval holds the limit.
-const EDGE: &str = "its range holds the limit: another photo may say otherwise";
-
-/// The reason, and that it hangs on a number whose range holds the limit.
-fn with_edge(reason: String, number: Interval, limit: f64) -> Vec<String> {
-    let edge = holds(number, limit).then(|| EDGE.into());
-    [Some(reason), edge].into_iter().flatten().collect()
+/// The reason, and whether it hangs on a number whose range holds a limit.
+fn edged(reason: String, number: Interval, limits: &[f64]) -> String {
+    if limits.iter().any(|&limit| number.low < limit && limit <= number.high) {
+        return reason + "; its range holds a limit: another photo may say otherwise";
+    }
+    reason
 }

@@ -99,7 +99,7 @@ fn each_decision_has_its_plant() {
 
 #[test]
 fn a_range_that_holds_the_limit_is_told() {
-    let edge = "its range holds the limit";
+    let edge = "its range holds a limit";
     assert!(decision(&with_green(Interval { value: 0.15, low: 0.05, high: 0.3 })).1.contains(edge));
     assert!(!decision(&with_green(near(0.12, 0.05))).1.contains(edge));
     let size = Interval { value: 29.0, low: 26.0, high: 32.0 };
