@@ -1,7 +1,9 @@
-//! What the user asks for, apart from photos and output files. Imports nothing but `base`, so that each stage may read
-//! its own part.
+//! What the user asks for, apart from photos and output files. Imports nothing but `base` and the standard, so that each stage
+//! may read its own part.
 
 use crate::base::raster::Rect;
+use crate::standard::Standard;
+pub use crate::standard::{Bands as BandLimits, Card as CardPrint};
 use std::fmt;
 
 /// The options of a run; they travel with each record, so that a measurement can be made again.
@@ -17,37 +19,8 @@ pub struct Options {
     pub scale: Option<Scale>,
     /// How far the label cards lie under the middle of the leaves' height, mm. Default: level with the soil.
     pub card_below: Option<f64>,
-    /// What was measured on the printed label cards. Default: nothing.
-    pub print: CardPrint,
-    /// Widths from which bands are called standard, wide and extra wide. Default: see [`BandLimits`].
-    pub bands: BandLimits,
-}
-
-/// Widths from which bands are called by a name, mm; narrower than standard is narrow. Defaults 0.8, 1.2 and 2.0: common
-/// practice, no source.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct BandLimits {
-    /// Standard.
-    pub standard_from_mm: f64,
-    /// Wide.
-    pub wide_from_mm: f64,
-    /// Extra wide.
-    pub extra_wide_from_mm: f64,
-}
-
-impl Default for BandLimits {
-    fn default() -> Self {
-        Self { standard_from_mm: 0.8, wide_from_mm: 1.2, extra_wide_from_mm: 2.0 }
-    }
-}
-
-/// What was measured on the printed label cards, once for all that came from one printer and paper.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct CardPrint {
-    /// Colour of the bare paper: CIELAB under D50, 2 degree observer, as print densitometers show it (ISO 13655).
-    pub paper_lab: Option<[f64; 3]>,
-    /// Length of the 50 mm check line, mm.
-    pub check_line_mm: Option<f64>,
+    /// The nursery's standard. Default: the shipped one.
+    pub standard: Standard,
 }
 
 /// How many plants a photo holds.

@@ -2,16 +2,20 @@
 
 use crate::bands::{self, Bands, View};
 use crate::base::raster::{Raster, Rect};
+use crate::base::stats::Interval;
 use crate::calibrate::{self, Calibrated, WhiteChoice, calibrate, refine_white};
 use crate::card::Card;
 use crate::error::{Error, Result};
-use crate::grade::{self, Grade};
+use crate::grade::{self, Facts, Grade};
 use crate::label::{Label, labels};
+use crate::measure::contrast::contrast;
 use crate::measure::{Measures, measure, quality};
-use crate::options::{BandLimits, Options, White};
+use crate::options::{Options, White};
 use crate::pattern::{self, Pattern};
 use crate::photo;
 use crate::segment::{self, Rosette};
+use crate::standard::Standard;
+use crate::tissue::class::Tissue;
 use crate::tissue::{self, TissueMap};
 use rayon::iter::{ParallelBridge, ParallelIterator};
 use std::collections::BTreeMap;
@@ -42,6 +46,8 @@ pub struct Plant {
     pub measures: Measures,
     /// Its bands.
     pub bands: Bands,
+    /// Colour distance of its pale and green tissue.
+    pub contrast: Option<Interval>,
     /// Its grade.
     pub grade: Grade,
 }
@@ -65,7 +71,7 @@ pub fn run(path: &Path, options: &Options) -> Result<Outcome> {
     let plants: Vec<Plant> = rosettes
         .into_iter()
         .zip(labels)
-        .map(|(rosette, label)| plant(&calibrated, rosette, label, closeness, &options.bands))
+        .map(|(rosette, label)| plant(&calibrated, rosette, label, closeness, &options.standard))
         .collect();
     match plants.iter().map(|p| quality::unfit(&p.tissue, &p.rosette, &p.measures)).collect::<Option<Vec<_>>>() {
         Some(reasons) if !reasons.is_empty() => Err(Error::Refused(reasons[0].clone())),
@@ -79,7 +85,7 @@ fn calibration(options: &Options) -> calibrate::Options {
         Some(White::Codes(code)) => WhiteChoice::Given { code: code.map(|c| c.round() as u8) },
         Some(White::Spot(spot)) => WhiteChoice::Spot(spot),
     };
-    calibrate::Options { white, scale: options.scale, card_below: options.card_below, print: options.print }
+    calibrate::Options { white, scale: options.scale, card_below: options.card_below, print: options.standard.card }
 }
 
 /// Plant numbers (from 1) in the photo's full size, 0 elsewhere.
@@ -100,18 +106,35 @@ fn tilt_deg(card: &Card) -> Option<f64> {
     card.pose.as_ref().map(|pose| pose.tilt_deg().0)
 }
 
-fn plant(calibrated: &Calibrated, mut rosette: Rosette, label: Label, closeness: f64, limits: &BandLimits) -> Plant {
+fn plant(calibrated: &Calibrated, mut rosette: Rosette, label: Label, closeness: f64, standard: &Standard) -> Plant {
     let (tissue, samples) = tissue::read(calibrated, &rosette, closeness);
     let pattern = pattern::read(&calibrated.photo.rgb, &tissue, &samples, rosette.blur_px);
     let measures = measure(&tissue, &samples, |place, diameter| calibrated.px_per_mm_at(label.card, place, diameter));
     rosette.doubts.extend(quality::doubts(&tissue, &rosette, &measures));
     let view = View { px_per_mm: measures.px_per_mm, tilt_deg: calibrated.cards.first().and_then(tilt_deg) };
-    let bands = bands::read(&calibrated.photo.rgb, &rosette, &tissue, view, limits);
+    let bands = bands::read(&calibrated.photo.rgb, &rosette, &tissue, view, &standard.bands);
     rosette.doubts.extend(bands.doubts.iter().cloned());
-    let grade = grade::grade(&measures, &grade::Options::default());
+    let contrast = contrast(calibrated, &tissue);
+    let grade = grade::grade(&facts(&measures, &pattern, &bands, contrast), standard);
     rosette.doubts.extend(pattern.doubts.iter().cloned());
     rosette.doubts.extend(label.doubts.iter().cloned());
-    Plant { rosette, label, tissue, pattern, measures, bands, grade }
+    Plant { rosette, label, tissue, pattern, measures, bands, contrast, grade }
+}
+
+/// What a grade is made from.
+fn facts(measures: &Measures, pattern: &Pattern, bands: &Bands, contrast: Option<Interval>) -> Facts {
+    let capacity = measures.green_capacity;
+    Facts {
+        capacity,
+        red: measures.red_fraction,
+        dead: measures.tissue[Tissue::Dead],
+        variegated: pattern.names.iter().filter(|(name, _)| name.variegated()).map(|(_, share)| share).sum(),
+        evenness: pattern.evenness.map(|evenness| evenness.around),
+        sides: capacity.map(|green| grade::halves(green.value, pattern.numbers.one_sided)),
+        contrast,
+        duty: bands.duty,
+        diameter_mm: measures.diameter_mm,
+    }
 }
 
 impl Outcome {
@@ -184,9 +207,8 @@ pub fn in_order<T: Sync, R: Send>(
 /// the initials of the tissues, `o` for gold. For the tests of what comes after the pipeline.
 #[cfg(test)]
 pub(crate) fn drawn(pictures: &[&[&str]]) -> Outcome {
-    use crate::base::stats::Interval;
     use crate::calibrate::{White, WhiteSource};
-    use crate::tissue::class::{PerTissue, Tissue};
+    use crate::tissue::class::PerTissue;
     let (width, height) = (pictures[0][0].len(), pictures[0].len());
     let bounds = crate::base::raster::Rect { x: 0, y: 0, width, height };
     let plants = pictures.iter().map(|rows| {
@@ -219,6 +241,7 @@ pub(crate) fn drawn(pictures: &[&[&str]]) -> Outcome {
             tissue,
             measures,
             bands: Bands::default(),
+            contrast: None,
             grade: Grade::default(),
         }
     });

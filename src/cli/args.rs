@@ -1,7 +1,7 @@
 //! The arguments.
 
 use super::card::args as card;
-use super::find;
+use super::{find, standard};
 use clap::{ArgGroup, Parser, Subcommand, ValueEnum};
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -51,6 +51,10 @@ pub(super) enum Command {
     /// Make label cards to print and lay beside the plants
     #[command(long_about = card::ABOUT, before_help = card::EXAMPLES, after_help = card::AFTER, help_template = TEMPLATE)]
     Card(Box<card::Card>),
+
+    /// Print, check or explain the standard that plants are graded by
+    #[command(long_about = standard::ABOUT, before_help = standard::EXAMPLES, after_help = standard::AFTER, help_template = TEMPLATE)]
+    Standard(standard::Standard),
 }
 
 /// `variegauge grade`.
@@ -153,7 +157,7 @@ struct Measuring {
     #[arg(long, value_name = "MM", value_parser = below, allow_hyphen_values = true, conflicts_with = "scale")]
     card_below: Option<f64>,
 
-    /// The nursery's standard (TOML); so far what was measured on the printed label cards, and classes of band width
+    /// The nursery's standard (TOML) [default: the one that `variegauge standard` prints]
     #[arg(long, value_name = "FILE")]
     standard: Option<PathBuf>,
 }
@@ -192,9 +196,8 @@ impl Grade {
         };
         let hint = at.clone().or_else(|| around.clone()).or(strokes);
         let scale = px_per_mm.map(Scale::PxPerMm).or(*known);
-        let standard = standard.as_deref().map(self::standard).transpose()?.unwrap_or_default();
-        let (print, bands) = (standard.card.into(), standard.bands.into());
-        Ok(Options { plants, hint, white: *white, scale, card_below: *card_below, print, bands })
+        let standard = standard.as_deref().map(read_standard).transpose()?.unwrap_or_default();
+        Ok(Options { plants, hint, white: *white, scale, card_below: *card_below, standard })
     }
 }
 
@@ -277,17 +280,10 @@ fn numbers<T: FromStr, const N: usize>(text: &str) -> Result<[T; N], String> {
     numbers.and_then(|numbers| numbers.try_into().ok()).ok_or_else(wrong)
 }
 
-/// Most bytes of a standard file.
-const LONGEST_STANDARD: u64 = 1 << 20;
-
-fn standard(path: &Path) -> Result<Standard, String> {
-    let wrong = |text: String| format!("--standard {}: {text}", path.display());
-    let size = fs::metadata(path).map_err(|error| wrong(error.to_string()))?;
-    if !size.is_file() || size.len() > LONGEST_STANDARD {
-        return Err(wrong("not a file, or larger than a megabyte".into()));
-    }
-    let text = fs::read_to_string(path).map_err(|error| wrong(error.to_string()))?;
-    Standard::parse(text.trim_start_matches('\u{feff}')).map_err(|error| wrong(error.to_string()))
+fn read_standard(path: &Path) -> Result<Standard, String> {
+    standard::text(path)
+        .and_then(|text| Standard::parse(&text).map_err(|error| error.to_string()))
+        .map_err(|error| format!("--standard {}: {error}", path.display()))
 }
 
 /// Reads painted points: a line each, `X,Y,plant` or `X,Y,other`; empty lines and lines that begin with `#` are skipped.

@@ -27,6 +27,9 @@ struct Done {
     trouble: Option<Error>,
 }
 
+/// Told once a run.
+const CAUTION: &str = "Decisions and scores are estimates from a photo, by the standard; stress red is of the season.";
+
 /// How many photos ended how.
 #[derive(Default)]
 struct Count {
@@ -102,6 +105,9 @@ fn grade(args: &Grade, options: &Options, found: &Found) -> Result<Exit, Error> 
     if !args.outputs.quiet {
         let written: Vec<String> = outputs::told(&args.outputs).into_iter().chain(pictures.told()).collect();
         say::line(&format!("{}{}", count.told(), left_out(found)));
+        if count.graded > 0 {
+            say::line(CAUTION);
+        }
         if whole && !written.is_empty() {
             say::line(&format!("wrote {}", written.join(", ")));
         }

@@ -8,6 +8,7 @@ mod guard;
 mod outputs;
 mod progress;
 mod say;
+mod standard;
 
 use args::{Args, Command};
 use clap::Parser;
@@ -16,7 +17,7 @@ use std::process::ExitCode;
 /// How the command ends.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Exit {
-    /// All photos were graded, or the cards were written.
+    /// All photos were graded, the cards were written, or the standard is right.
     Graded = 0,
     /// Some photos failed or were refused.
     Some = 1,
@@ -34,6 +35,7 @@ pub(crate) fn main() -> ExitCode {
     let exit = match Args::parse().command {
         Command::Grade(args) => grade::run(&args),
         Command::Card(args) => card::run(&args),
+        Command::Standard(args) => standard::run(&args),
     };
     ExitCode::from(exit as u8)
 }

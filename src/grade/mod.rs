@@ -1,79 +1,83 @@
-//! Stage 6: flags by the standard.
+//! Stage 6: what the nursery's standard makes of a plant's numbers: flags, score, growth outlook, decision. Knows no pixels and no
+//! other stage, only [`Facts`]. Rules and their reasons: `docs/science.md`, "Grading".
+
+mod decide;
+mod flags;
+mod outlook;
+mod score;
+mod sure;
+#[cfg(test)]
+mod tests;
 
 use crate::base::stats::Interval;
-use crate::measure::Measures;
+use crate::standard::Standard;
+pub use decide::{Advice, Decision};
+pub use flags::Flag;
+pub use score::{Part, Points, Score};
+pub use sure::Sure;
 
-/// Something the grower must know about the plant, with the number that tripped it.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Flag {
-    /// As a word that programs can compare, e.g. `too-pale`.
-    pub code: &'static str,
-    /// For people.
-    pub text: String,
-    /// The measured number.
-    pub value: f64,
-    /// The standard's limit.
-    pub limit: f64,
+/// What a grade is made from; fractions 0 to 1.
+#[derive(Debug, Clone, Copy)]
+pub struct Facts {
+    /// Green / (green + cream + gold).
+    pub capacity: Option<Interval>,
+    /// Stress red of the living leaf.
+    pub red: Option<Interval>,
+    /// Dead leaf of all visible leaf.
+    pub dead: f64,
+    /// Probability that the plant is variegated, by its pattern.
+    pub variegated: f64,
+    /// How evenly pale tissue is spread around the crown.
+    pub evenness: Option<f64>,
+    /// Green capacity of the weaker and the stronger half.
+    pub sides: Option<[f64; 2]>,
+    /// Colour distance of pale and green.
+    pub contrast: Option<Interval>,
+    /// Band width in parts of the pitch.
+    pub duty: Option<f64>,
+    /// Largest extent, mm.
+    pub diameter_mm: Option<Interval>,
 }
 
 /// The grade of one plant.
 #[derive(Debug, Clone, Default)]
 pub struct Grade {
-    /// What tripped.
+    /// What the grower must know.
     pub flags: Vec<Flag>,
-}
-
-/// The nursery's thresholds.
-#[derive(Debug, Clone)]
-pub struct Options {
-    /// Green capacity under which a plant is too pale. Default 0.20: an energy balance breaks even at 0.10-0.20 of green
-    /// leaf (an argument, no published threshold for these plants; a nursery may set its own).
-    pub green_capacity_floor: f64,
-}
-
-impl Default for Options {
-    fn default() -> Self {
-        Self { green_capacity_floor: 0.20 }
-    }
+    /// The score, if green capacity is known.
+    pub score: Option<Score>,
+    /// Pace of growth in parts of a plain green sister's: an estimate.
+    pub pace: Option<Interval>,
+    /// What the standard advises.
+    pub advice: Option<Advice>,
 }
 
 /// Grades one plant.
-pub fn grade(measures: &Measures, options: &Options) -> Grade {
-    let flags = measures.green_capacity.and_then(|c| too_pale(c, options.green_capacity_floor));
-    Grade { flags: flags.into_iter().collect() }
-}
-
-/// Too pale when the whole interval lies under the floor, likely when the value does, borderline when half the way from
-/// the value to the lower end does (about one chance in six): a pale plant that is missed costs years, a second look
-/// costs minutes.
-fn too_pale(capacity: Interval, floor: f64) -> Option<Flag> {
-    let halfway = f64::midpoint(capacity.value, capacity.low);
-    let sure = match capacity {
-        c if c.high < floor => "too pale",
-        c if c.value < floor => "likely too pale",
-        _ if halfway < floor => "borderline too pale, take another photo or watch it",
-        _ => return None,
-    };
-    let text = format!(
-        "{sure}: green capacity {:.0} % ({:.0}-{:.0} %), floor {:.0} %",
-        capacity.value * 100.0,
-        capacity.low * 100.0,
-        capacity.high * 100.0,
-        floor * 100.0
-    );
-    Some(Flag { code: "too-pale", text, value: capacity.value, limit: floor })
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn the_floor_flags_what_lies_under_it() {
-        let flag = |value, low, high| too_pale(Interval { value, low, high }, 0.2).map(|f| f.text);
-        assert_eq!(flag(0.30, 0.15, 0.4), None);
-        assert!(flag(0.22, 0.12, 0.4).is_some_and(|t| t.starts_with("borderline")));
-        assert!(flag(0.10, 0.05, 0.15).is_some_and(|t| t.starts_with("too pale")));
-        assert!(flag(0.15, 0.05, 0.30).is_some_and(|t| t.starts_with("likely")));
+pub fn grade(facts: &Facts, standard: &Standard) -> Grade {
+    let score = score::score(facts, &standard.score);
+    Grade {
+        flags: flags::flags(facts, standard),
+        pace: facts.capacity.map(|green| outlook::pace(green, standard.outlook.break_even)),
+        advice: Some(decide::advice(facts, score.as_ref(), standard)),
+        score,
     }
+}
+
+/// Green capacity of the weaker and the stronger half of a plant, from that of the whole and from the part of the variance of
+/// pale against green that one side against the other explains (0 to 1). Two halves `d` apart explain `d * d / 4` of the
+/// variance `g (1 - g)`. Where that asks for a side of more than all green or all pale, this side is all green or all pale, and
+/// its share of the plant is what leaves the same mean and variance.
+pub fn halves(capacity: f64, explained: f64) -> [f64; 2] {
+    let explained = explained.clamp(0.0, 1.0);
+    let half = (explained * capacity * (1.0 - capacity)).max(0.0).sqrt();
+    match [capacity - half, capacity + half] {
+        [_, strong] if strong > 1.0 => [capacity * (1.0 - explained), 1.0],
+        [weak, _] if weak < 0.0 => [0.0, 1.0 - (1.0 - capacity) * (1.0 - explained)],
+        halves => halves,
+    }
+}
+
+/// A range in percent, `23 % (15-31 %)`.
+fn percent(range: Interval) -> String {
+    format!("{:.0} % ({:.0}-{:.0} %)", range.value * 100.0, range.low * 100.0, range.high * 100.0)
 }

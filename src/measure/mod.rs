@@ -1,5 +1,6 @@
 //! Stage 5: fractions and lengths with their intervals.
 
+pub mod contrast;
 pub mod quality;
 
 use crate::base::homography::Point;

@@ -1,8 +1,8 @@
 //! From what the stages made to the record: naming and rounding.
 
 use super::{
-    Bands, Calibration, Card, Estimate, FlagRecord, Pattern, PatternNumbers, PhotoRecord, PlantRecord, Settings,
-    Spread, Status, Stripes,
+    Bands, Calibration, Card, Estimate, FlagRecord, Outlook, Pattern, PatternNumbers, PhotoRecord, PlantRecord,
+    ScorePart, Settings, Spread, Status, Stripes,
 };
 use crate::bands;
 use crate::base::raster::Raster;
@@ -10,13 +10,13 @@ use crate::base::stats::Interval;
 use crate::calibrate::{Calibrated, ScaleSource, WhiteSource};
 use crate::card::layout::CARD;
 use crate::card::{self, Pose};
-use crate::grade::Flag;
+use crate::grade::{Flag, Grade, Points, Sure};
 use crate::options::{self, Options};
 use crate::pattern;
 use crate::pipeline::{Outcome, Plant};
+use crate::standard::Standard;
 use crate::tissue::class::PerTissue;
 use sha2::{Digest, Sha256};
-use std::collections::BTreeMap;
 
 impl PhotoRecord {
     /// The record of a photo that was measured.
@@ -115,6 +115,8 @@ impl PlantRecord {
     fn new(index: usize, plant: &Plant) -> Self {
         let Plant { rosette, label, measures, grade, .. } = plant;
         let bounds = rosette.bounds;
+        let Grade { flags, score, pace, advice } = grade;
+        let total = Estimate::rounded(score.as_ref().map(|score| score.total), 1);
         Self {
             index,
             number: label.number.as_ref().map(ToString::to_string),
@@ -136,10 +138,16 @@ impl PlantRecord {
             bands: Bands::new(&plant.bands),
             stripes: Stripes::new(&plant.pattern.stripes, measures.px_per_mm),
             pattern: Pattern::new(&plant.pattern),
-            score: None,
-            score_parts: BTreeMap::new(),
-            decision: None,
-            flags: grade.flags.iter().map(FlagRecord::new).collect(),
+            contrast: Estimate::rounded(plant.contrast, 3),
+            score: total.value,
+            score_low: total.low,
+            score_high: total.high,
+            score_parts: score.iter().flat_map(|s| &s.parts).map(|p| (p.part.name(), ScorePart::new(p))).collect(),
+            decision: advice.as_ref().map(|advice| advice.decision.code()),
+            decision_name: advice.as_ref().map(|advice| advice.name.clone()),
+            decision_reasons: advice.iter().flat_map(|advice| advice.reasons.clone()).collect(),
+            outlook: Outlook::new(*pace),
+            flags: flags.iter().map(FlagRecord::new).collect(),
             doubts: rosette.doubts.clone(),
         }
     }
@@ -214,18 +222,47 @@ impl Estimate {
     }
 }
 
+impl ScorePart {
+    fn new(part: &Points) -> Self {
+        let points = Estimate::rounded(part.points, 1);
+        Self {
+            number: part.number.and_then(|number| rounded(number, 4)),
+            points: points.value,
+            points_low: points.low,
+            points_high: points.high,
+            weight: rounded(part.weight, 4),
+        }
+    }
+}
+
+impl Outlook {
+    fn new(pace: Option<Interval>) -> Self {
+        let text = pace.map(|pace| {
+            let [low, high] = [pace.low, pace.high].map(|end| end * 100.0);
+            format!("estimate: grows at {low:.0}-{high:.0} % of the pace of a plain green sister")
+        });
+        Self { pace: Estimate::rounded(pace, 3), text }
+    }
+}
+
 impl FlagRecord {
     fn new(flag: &Flag) -> Self {
-        Self { code: flag.code, text: flag.text.clone(), value: rounded(flag.value, 4), limit: rounded(flag.limit, 4) }
+        Self {
+            code: flag.code,
+            sure: flag.sure.map(Sure::name),
+            text: flag.text.clone(),
+            value: rounded(flag.value, 4),
+            limit: rounded(flag.limit, 4),
+        }
     }
 }
 
 impl Settings {
     fn new(options: &Options) -> Self {
-        let Options { plants, hint, white, scale, card_below, print, bands } = options;
-        let mut hash =
-            hex(&Sha256::digest(format!("{plants:?} {hint:?} {white:?} {scale:?} {card_below:?} {print:?} {bands:?}")));
-        hash.truncate(16);
+        let Options { plants, hint, white, scale, card_below, standard } = options;
+        let hash =
+            short_hash(format!("{plants:?} {hint:?} {white:?} {scale:?} {card_below:?} {standard:?}").as_bytes());
+        let Standard { card, bands, .. } = standard;
         let hint = hint.as_ref().map(ToString::to_string);
         let white = white.as_ref().map(ToString::to_string);
         let (px_per_mm, known_length) = match scale {
@@ -240,12 +277,28 @@ impl Settings {
             px_per_mm,
             known_length,
             card_below_mm: *card_below,
-            card_paper_lab: print.paper_lab,
-            card_check_line_mm: print.check_line_mm,
+            card_paper_lab: card.paper_lab,
+            card_check_line_mm: card.check_line_mm,
             band_limits_mm: [bands.standard_from_mm, bands.wide_from_mm, bands.extra_wide_from_mm],
+            standard_hash: standard_hash(standard),
             hash,
         }
     }
+}
+
+/// First 16 hex digits of the SHA-256 of a standard's values, written as JSON: equal for equal values, whatever the comments
+/// and the order of the file.
+///
+/// # Panics
+/// Never: numbers, texts and lists of them can be written.
+pub fn standard_hash(standard: &Standard) -> String {
+    short_hash(&serde_json::to_vec(standard).expect("a standard is numbers and texts"))
+}
+
+fn short_hash(bytes: &[u8]) -> String {
+    let mut hash = hex(&Sha256::digest(bytes));
+    hash.truncate(16);
+    hash
 }
 
 /// Bytes as lower-case hex.
@@ -287,7 +340,13 @@ mod tests {
         outcome.calibrated.photo.doubts.push(Doubt::new("no-date", "the photo has no date"));
         outcome.calibrated.doubts = outcome.calibrated.photo.doubts.clone();
         outcome.calibrated.doubts.push(Doubt::new("no-scale", "no label card"));
-        outcome.plants[0].grade.flags.push(Flag { code: "x", text: "y".into(), value: 0.123_456, limit: f64::NAN });
+        outcome.plants[0].grade.flags.push(Flag {
+            code: "x",
+            sure: Some(Sure::Likely),
+            text: "y".into(),
+            value: 0.123_456,
+            limit: f64::NAN,
+        });
         outcome
     }
 
@@ -308,8 +367,9 @@ mod tests {
                 "pitch_mm": none, "width_rel": null, "class": null},
             "stripes": {"count": null, "width_mm": none, "fineness": null, "share": null},
             "pattern": value["plants"][0]["pattern"],
-            "score": null, "score_parts": {}, "decision": null,
-            "flags": [{"code": "x", "text": "y", "value": 0.1235, "limit": null}], "doubts": []
+            "contrast": none, "score": null, "score_low": null, "score_high": null, "score_parts": {}, "decision": null,
+            "decision_name": null, "decision_reasons": [], "outlook": {"pace": none, "text": null},
+            "flags": [{"code": "x", "sure": "likely", "text": "y", "value": 0.1235, "limit": null}], "doubts": []
         });
         let expected = json!({
             "schema": "variegauge.photo/1", "file": "in/a.jpg", "stem": "a", "sha256": "00ff", "width": 4, "height": 2,

@@ -11,7 +11,7 @@ use serde::ser::SerializeMap;
 use serde::{Serialize, Serializer};
 use std::collections::BTreeMap;
 
-pub use build::hex;
+pub use build::{hex, standard_hash};
 
 /// What became of a photo.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
@@ -148,12 +148,24 @@ pub struct PlantRecord {
     pub stripes: Stripes,
     /// Variegation pattern.
     pub pattern: Pattern,
-    /// Score by the standard.
+    /// Oklab distance of pale and green tissue, parts of the pale tissue's lightness.
+    pub contrast: Estimate,
+    /// Score by the standard, 0..100.
     pub score: Option<f64>,
+    /// Lower end of its 95 % interval.
+    pub score_low: Option<f64>,
+    /// Upper end.
+    pub score_high: Option<f64>,
     /// What the score is made of.
-    pub score_parts: BTreeMap<String, f64>,
-    /// Decision by the standard.
-    pub decision: Option<String>,
+    pub score_parts: BTreeMap<&'static str, ScorePart>,
+    /// Decision by the standard: a code.
+    pub decision: Option<&'static str>,
+    /// What the standard calls it.
+    pub decision_name: Option<String>,
+    /// Why.
+    pub decision_reasons: Vec<String>,
+    /// Expected growth.
+    pub outlook: Outlook,
     /// What the standard warns of.
     pub flags: Vec<FlagRecord>,
     /// Caveats of this plant.
@@ -249,11 +261,37 @@ pub struct PatternNumbers {
     pub middle: Option<f64>,
 }
 
+/// One part of a score; all but the weight are null where it was not measured.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct ScorePart {
+    /// The number it is made from.
+    pub number: Option<f64>,
+    /// 0..100.
+    pub points: Option<f64>,
+    /// Lower end of the 95 % interval of the points.
+    pub points_low: Option<f64>,
+    /// Upper end.
+    pub points_high: Option<f64>,
+    /// Share of the score, 0..1.
+    pub weight: Option<f64>,
+}
+
+/// Expected growth: an estimate.
+#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+pub struct Outlook {
+    /// Pace in parts of a plain green sister's.
+    pub pace: Estimate,
+    /// The same in words.
+    pub text: Option<String>,
+}
+
 /// Something that the standard warns of.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct FlagRecord {
     /// For programs.
     pub code: &'static str,
+    /// `certain`, `likely` or `borderline`, where the number has an interval.
+    pub sure: Option<&'static str>,
     /// For people.
     pub text: String,
     /// The measured number.
@@ -283,6 +321,8 @@ pub struct Settings {
     pub card_check_line_mm: Option<f64>,
     /// Widths from which bands are standard, wide and extra wide, mm.
     pub band_limits_mm: [f64; 3],
+    /// First 16 hex digits of the SHA-256 of the standard's values.
+    pub standard_hash: String,
     /// First 16 hex digits of the SHA-256 of the above: equal settings have equal hashes.
     pub hash: String,
 }

@@ -1,6 +1,7 @@
 //! CSV: one row a plant, and one for a photo without plants. RFC 4180; the columns are explained in `docs/output.md`.
 
 use crate::base::doubt::Doubt;
+use crate::grade::Part;
 use crate::options::Options;
 use crate::record::{Calibration, Estimate, PhotoRecord, PlantRecord, Status};
 use crate::tissue::class::Tissue;
@@ -67,6 +68,7 @@ fn row(photo: &PhotoRecord, plant: Option<&PlantRecord>) -> Row {
     row.text("stem", Some(&photo.stem));
     row.text("sha256", photo.sha256.as_deref());
     row.text("program", Some(photo.program));
+    row.text("standard_hash", Some(&photo.settings.standard_hash));
     row.text("settings_hash", Some(&photo.settings.hash));
     row
 }
@@ -107,8 +109,22 @@ fn named(row: &mut Row, plant: Option<&PlantRecord>) {
     row.text("pattern_second", plant.and_then(|p| p.pattern.second.as_deref()));
     row.number("pattern_evenness", plant.and_then(|p| p.pattern.evenness), 3);
     row.number("pattern_evenness_around", plant.and_then(|p| p.pattern.evenness_around), 3);
+    graded(row, plant);
+}
+
+fn graded(row: &mut Row, plant: Option<&PlantRecord>) {
+    row.estimate("contrast", plant.map(|p| p.contrast), 3);
     row.number("score", plant.and_then(|p| p.score), 1);
-    row.text("decision", plant.and_then(|p| p.decision.as_deref()));
+    row.number("score_low", plant.and_then(|p| p.score_low), 1);
+    row.number("score_high", plant.and_then(|p| p.score_high), 1);
+    for part in Part::ALL.map(Part::name) {
+        row.number(&format!("score_{part}"), plant.and_then(|p| p.score_parts.get(part)?.points), 1);
+    }
+    row.text("decision", plant.and_then(|p| p.decision));
+    row.text("decision_name", plant.and_then(|p| p.decision_name.as_deref()));
+    let reasons = plant.map(|p| p.decision_reasons.as_slice()).unwrap_or_default();
+    row.text("decision_reasons", Some(&joined(reasons.iter().map(String::as_str), " | ")));
+    row.estimate("outlook_pace", plant.map(|p| p.outlook.pace), 3);
     let flags = plant.map(|p| p.flags.as_slice()).unwrap_or_default();
     row.text("flags", Some(&joined(flags.iter().map(|f| f.code), " ")));
     row.text("flags_text", Some(&joined(flags.iter().map(|f| f.text.as_str()), " | ")));
@@ -161,7 +177,7 @@ mod tests {
         let mut outcome = drawn(&[&["gggc.."], &["....rr"]]);
         outcome.plants[0].measures.diameter_mm = Some(crate::base::stats::Interval { value: 4.0, low: 3.9, high: 4.1 });
         outcome.plants[1].grade.flags =
-            ["a", "b"].map(|code| Flag { code, text: format!("is {code}"), value: 0.0, limit: 0.0 }).into();
+            ["a", "b"].map(|code| Flag { code, sure: None, text: format!("is {code}"), value: 0.0, limit: 0.0 }).into();
         outcome.calibrated.doubts = vec![Doubt::new("no-scale", "no card")];
         let records =
             [PhotoRecord::graded("a.jpg", "a", &outcome, &Options::default()), failed("b.jpg", "cut off, \"half\"")];

@@ -2,6 +2,7 @@
 
 use super::text::{percent, photo_doubts, remarks, shown, wrapped};
 use crate::record::{Estimate, PhotoRecord, PlantRecord, Status};
+use std::fmt::Write;
 use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
 
 /// Columns before and after which two blanks stand: plant, three fractions, size.
@@ -60,6 +61,7 @@ impl Table {
                 for plant in &photo.plants {
                     let first = plant.index == 1;
                     lines += &self.plant(if first { &photo.file } else { "" }, plant);
+                    lines += &verdict(plant).map(|text| self.indented(&text)).unwrap_or_default();
                     remarks(plant).for_each(|text| lines += &self.remark(text, Look::Warning));
                 }
                 photo_doubts(photo).for_each(|text| lines += &self.remark(text, Look::Warning));
@@ -114,6 +116,23 @@ impl Table {
     }
 }
 
+/// Decision, score and outlook of a plant in a line.
+fn verdict(plant: &PlantRecord) -> Option<String> {
+    let mut text = plant.decision_name.clone()?;
+    if let (Some(score), Some(low), Some(high)) = (plant.score, plant.score_low, plant.score_high) {
+        let _ = write!(text, "; score {score:.0} ({low:.0}-{high:.0})");
+        let missing = plant.score_parts.iter().filter(|(_, part)| part.points.is_none()).map(|(name, _)| *name);
+        let missing: Vec<&str> = missing.collect();
+        if !missing.is_empty() {
+            let _ = write!(text, " without {}", missing.join(", "));
+        }
+    }
+    if let (Some(low), Some(high)) = (plant.outlook.pace.low, plant.outlook.pace.high) {
+        let _ = write!(text, "; estimated pace {:.0}-{:.0} % of a green sister's", low * 100.0, high * 100.0);
+    }
+    Some(text)
+}
+
 /// A fraction whose percent sign stands at the fifth column, so that signs stand below each other.
 fn aligned(fraction: &Estimate) -> String {
     let text = percent(fraction);
@@ -153,7 +172,7 @@ mod tests {
             Some(crate::base::stats::Interval { value: 61.34, low: 60.0, high: 62.0 });
         outcome.plants[0].label.number = "ZB-0042".parse().ok();
         let text = "too pale: 0 % green capacity, the standard asks 20 %".to_owned();
-        outcome.plants[1].grade.flags = vec![Flag { code: "too-pale", text, value: 0.0, limit: 0.2 }];
+        outcome.plants[1].grade.flags = vec![Flag { code: "too-pale", sure: None, text, value: 0.0, limit: 0.2 }];
         outcome.calibrated.doubts = vec![Doubt::new("no-scale", "no label card, so no millimetres")];
         let options = Options::default();
         let stop = (Status::Refused, "too dark (median 4 of 255): more light".to_owned());

@@ -1,127 +1,181 @@
-//! The nursery's own standard, a TOML file. So far it holds what was measured on the printed label cards, and what bands are
-//! called by their width.
+//! The nursery's own standard, a TOML file. What is shipped is `default.toml`: all defaults, each with its meaning and where it
+//! comes from; there is no other place for them. A nursery's file is laid over it.
+
+mod check;
+mod explain;
+mod sections;
+
+pub use explain::explain;
+pub use sections::{
+    Bands, Card, Condition, Green, Mother, Names, Outlook, Photo, Ranges, Red, Score, Sell, Sides, Size, Weights,
+};
 
 use crate::error::{Error, Result};
-use crate::options::{BandLimits, CardPrint};
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
+use std::sync::LazyLock;
+use toml::Spanned;
+use toml::de::{DeTable, DeValue, Deserializer};
 
-/// All that a standard file says.
-#[derive(Debug, Clone, Copy, PartialEq, Default, Deserialize)]
-#[serde(deny_unknown_fields, default)]
+/// The standard that is shipped, with its comments.
+pub const SHIPPED: &str = include_str!("default.toml");
+
+static DEFAULT: LazyLock<Standard> =
+    LazyLock::new(|| Standard::parse("").expect("the tests read the shipped standard"));
+
+/// All that a standard says.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct Standard {
-    /// The section `[card]`.
+    /// Printed label cards.
     pub card: Card,
-    /// The section `[bands]`.
+    /// Names of band widths.
     pub bands: Bands,
+    /// Green capacity.
+    pub green: Green,
+    /// One-sided plants.
+    pub sides: Sides,
+    /// Stress red.
+    pub red: Red,
+    /// Dead leaf.
+    pub condition: Condition,
+    /// Size.
+    pub size: Size,
+    /// What a photo must tell.
+    pub photo: Photo,
+    /// The score.
+    pub score: Score,
+    /// What is asked of a mother.
+    pub mother: Mother,
+    /// What is asked of a plant to be sold.
+    pub sell: Sell,
+    /// What decisions are called.
+    pub names: Names,
+    /// Growth outlook.
+    pub outlook: Outlook,
 }
 
-/// What bands are called by their width; what is not said stays at its default.
-#[derive(Debug, Clone, Copy, PartialEq, Default, Deserialize)]
-#[serde(deny_unknown_fields, default)]
-pub struct Bands {
-    /// Standard from this width, mm.
-    pub standard_from_mm: Option<f64>,
-    /// Wide from this width, mm.
-    pub wide_from_mm: Option<f64>,
-    /// Extra wide from this width, mm.
-    pub extra_wide_from_mm: Option<f64>,
+/// The shipped standard.
+impl Default for Standard {
+    fn default() -> Self {
+        DEFAULT.clone()
+    }
 }
 
-/// What was measured on the printed label cards.
-#[derive(Debug, Clone, Copy, PartialEq, Default, Deserialize)]
-#[serde(deny_unknown_fields, default)]
-pub struct Card {
-    /// Colour of the bare paper: CIELAB `[L, a, b]` under D50, 2 degree observer.
-    pub paper_lab: Option<[f64; 3]>,
-    /// Length of the 50 mm check line, mm.
-    pub check_line_mm: Option<f64>,
+/// The shipped classes.
+impl Default for Bands {
+    fn default() -> Self {
+        DEFAULT.bands
+    }
 }
-
-/// Lightness of paper, and most of its a and b: anything else is no white paper.
-const LIGHTNESS: std::ops::RangeInclusive<f64> = 70.0..=100.0;
-const TINT: f64 = 20.0;
-
-/// Length of a check line that came from a 50 mm one: beyond 10 % the printer was told to fit the page.
-const CHECK_LINE: std::ops::RangeInclusive<f64> = 45.0..=55.0;
-
-/// No band is this wide, mm: a limit beyond it was meant in other units.
-const WIDEST_MM: f64 = 50.0;
 
 impl Standard {
-    /// Reads the text of a standard file.
+    /// Reads the text of a standard file and lays it over the shipped one.
     ///
     /// # Errors
-    /// It is no TOML, has keys that no standard has, or values that cannot be: with line, column and what would be right.
+    /// It is no TOML, has keys that no standard has, or values that cannot be: with the line and what would be right.
     pub fn parse(text: &str) -> Result<Self> {
-        let standard: Self = toml::from_str(text).map_err(|error: toml::de::Error| {
-            let line = error.span().map_or(1, |span| 1 + text[..span.start].matches('\n').count());
-            Error::Standard(format!("line {line}: {}", error.message()))
-        })?;
-        let wrong = |text: &str| Err(Error::Standard(format!("[card] {text}")));
-        let sound = |[l, a, b]: [f64; 3]| LIGHTNESS.contains(&l) && a.abs() <= TINT && b.abs() <= TINT;
-        if standard.card.paper_lab.is_some_and(|lab| !sound(lab)) {
-            return wrong("paper_lab must be [L, a, b] of white paper: L 70 to 100, a and b -20 to 20");
-        }
-        if standard.card.check_line_mm.is_some_and(|mm| !CHECK_LINE.contains(&mm)) {
-            return wrong("check_line_mm must be 45 to 55; print the cards again at 100 %");
-        }
-        let limits = BandLimits::from(standard.bands);
-        let rising = [0.0, limits.standard_from_mm, limits.wide_from_mm, limits.extra_wide_from_mm, WIDEST_MM];
-        if rising.windows(2).any(|pair| pair[0].partial_cmp(&pair[1]) != Some(std::cmp::Ordering::Less)) {
-            let text = "[bands] standard_from_mm, wide_from_mm and extra_wide_from_mm must rise, between 0 and 50";
-            return Err(Error::Standard(text.into()));
-        }
-        Ok(standard)
-    }
-}
-
-impl From<Bands> for BandLimits {
-    fn from(bands: Bands) -> Self {
-        let usual = Self::default();
-        Self {
-            standard_from_mm: bands.standard_from_mm.unwrap_or(usual.standard_from_mm),
-            wide_from_mm: bands.wide_from_mm.unwrap_or(usual.wide_from_mm),
-            extra_wide_from_mm: bands.extra_wide_from_mm.unwrap_or(usual.extra_wide_from_mm),
+        let at = |place: Option<usize>, told: &str| Error::Standard(placed(text, place, told));
+        let toml = |error: &toml::de::Error| at(error.span().map(|span| span.start), error.message());
+        let said = DeTable::parse(text).map_err(|error| toml(&error))?.into_inner();
+        let mut whole = DeTable::parse(SHIPPED).map_err(|error| toml(&error))?;
+        lay_over(whole.get_mut(), said.clone());
+        let standard = Self::deserialize(Deserializer::from(whole)).map_err(|error| toml(&error))?;
+        match check::fault(&standard) {
+            None => Ok(standard),
+            Some((path, told)) => {
+                let place = find(&said, path).map(|value| value.span().start);
+                Err(at(place, &format!("{path} {told}")))
+            }
         }
     }
 }
 
-impl From<Card> for CardPrint {
-    fn from(card: Card) -> Self {
-        Self { paper_lab: card.paper_lab, check_line_mm: card.check_line_mm }
+/// `told` with the line of the text that it is about, if that is known.
+fn placed(text: &str, place: Option<usize>, told: &str) -> String {
+    match place.and_then(|place| text.get(..place)) {
+        Some(before) => format!("line {}: {told}", 1 + before.matches('\n').count()),
+        None => told.into(),
+    }
+}
+
+/// Puts the values of `said` in the place of those of `base`, section by section.
+fn lay_over<'a>(base: &mut DeTable<'a>, said: DeTable<'a>) {
+    for (key, mut value) in said {
+        match (base.get_mut(key.as_ref().as_ref()).map(Spanned::get_mut), value.get_mut()) {
+            (Some(DeValue::Table(base)), DeValue::Table(said)) => lay_over(base, std::mem::take(said)),
+            _ => {
+                base.insert(key, value);
+            }
+        }
+    }
+}
+
+/// The value at a path such as `score.weights.balance`.
+fn find<'t, 'a>(table: &'t DeTable<'a>, path: &str) -> Option<&'t Spanned<DeValue<'a>>> {
+    match path.split_once('.') {
+        None => table.get(path),
+        Some((section, rest)) => find(table.get(section)?.as_ref().as_table()?, rest),
     }
 }
 
 #[cfg(test)]
+#[allow(clippy::float_cmp, reason = "numbers are read, not computed")]
 mod tests {
     use super::*;
+    use proptest::prelude::*;
 
-    #[test]
-    fn what_is_said_is_read_and_the_rest_is_unknown() {
-        let standard = Standard::parse("[card]\npaper_lab = [94.0, 0.5, -6]\ncheck_line_mm = 49.4\n").unwrap();
-        let card = Card { paper_lab: Some([94.0, 0.5, -6.0]), check_line_mm: Some(49.4) };
-        assert_eq!(standard, Standard { card, ..Standard::default() });
-        assert_eq!(Standard::parse("").unwrap(), Standard::default());
+    proptest! {
+        /// The shipped file with a piece of it replaced.
+        #[test]
+        fn no_text_makes_it_panic(from in 0..SHIPPED.len(), length in 0..200usize, piece in "[\\PC\n=\\[\\]\"0-9.]{0,12}") {
+            let to = (from + length).min(SHIPPED.len());
+            let text = format!("{}{piece}{}", &SHIPPED[..from], &SHIPPED[to..]);
+            prop_assert_eq!(Standard::parse(&text).is_ok(), explain(&text).is_ok());
+        }
     }
 
     #[test]
-    fn limits_of_bands_that_are_not_said_stay() {
-        let limits = BandLimits::from(Standard::parse("[bands]\nwide_from_mm = 1.5\n").unwrap().bands);
-        assert_eq!(limits, BandLimits { wide_from_mm: 1.5, ..BandLimits::default() });
+    fn what_is_said_is_read_and_the_rest_stays_as_shipped() {
+        let standard = Standard::parse("[card]\npaper_lab = [94.0, 0.5, -6]\n[green]\nfloor = 0.3\n").unwrap();
+        let mut expected = Standard::default();
+        expected.card.paper_lab = Some([94.0, 0.5, -6.0]);
+        expected.green.floor = 0.3;
+        assert_eq!(standard, expected);
+        let weights = Standard::parse("[score]\nweights = { balance = 50 }").unwrap().score.weights;
+        assert_eq!(weights, Weights { balance: 50.0, ..Standard::default().score.weights });
+        assert_eq!(Standard::parse("bands.wide_from_mm = 1.5").unwrap().bands.wide_from_mm, 1.5);
+    }
+
+    #[test]
+    fn the_shipped_file_is_the_default() {
+        assert_eq!(Standard::parse(SHIPPED).unwrap(), Standard::default());
+        assert_eq!(Standard::default().green.floor, 0.20);
+        assert_eq!(Standard::default().card, Card::default());
     }
 
     #[test]
     fn mistakes_are_told_with_their_place() {
         for (text, told) in [
-            ("[card]\npaper = [94, 0, 0]", "paper"),
-            ("[cards]", "cards"),
+            ("[card]\npaper = [94, 0, 0]", "line 2: unknown field `paper`"),
+            ("\n[cards]", "line 2: unknown field `cards`"),
             ("[card]\ncheck_line_mm = \"49\"", "line 2"),
-            ("[card]\ncheck_line_mm = nan", "45 to 55"),
+            ("[card]\ncheck_line_mm = nan", "line 2: card.check_line_mm must be 45 to 55"),
             ("[card]\ncheck_line_mm = 4.94", "45 to 55"),
             ("[card]\npaper_lab = [0.94, 0, 0]", "L 70 to 100"),
             ("[card]\npaper_lab = [94, 0]", "line 2"),
-            ("[bands]\nwide_from_mm = 2.5", "must rise"),
+            ("[bands]\nwide_from_mm = 2.5", "line 2: bands.wide_from_mm must rise"),
             ("[bands]\nextra_wide_from_mm = nan", "must rise"),
+            ("green = 0.3", "line 1"),
+            ("[green]\n\nfloor = 20", "line 3: green.floor must be 0 to 1"),
+            ("[green]\nfloor = 0.95", "line 2: green.floor must lie between"),
+            ("[green]\nall_pale_under = 0.3", "green.floor must lie between"),
+            ("[score.ranges]\nbalance = [0.2, 0.7, 0.4, 0.9]", "line 2: score.ranges.balance must rise"),
+            ("[score.weights]\nbands = -1", "line 2: score.weights.bands"),
+            ("[mother]\ngreen = [0.8, 0.3]", "line 2: mother.green must rise"),
+            ("[mother]\nscore_from = 30", "line 2: mother.score_from"),
+            ("[names]\nsell = \"\"", "line 2: names.sell must be"),
+            ("[names]\nsell = \"a\\u001bb\"", "line 2: names.sell must be"),
+            ("[outlook]\nbreak_even = [0.2, 1.0]", "line 2: outlook.break_even"),
             ("{}", "line 1"),
         ] {
             let error = Standard::parse(text).unwrap_err().to_string();
