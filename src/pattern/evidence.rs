@@ -17,6 +17,8 @@ pub struct Evidence {
     pub base: f64,
     /// That leaf in itself and the unsure leaf.
     pub read: f64,
+    /// Bands on which both witnesses agree, in all leaf.
+    pub bands: f64,
 }
 
 // Judgement, between what physics gives for pale tissue and for gloss and shade; widths as in `name`.
@@ -44,10 +46,12 @@ impl Evidence {
         let base = n[Tissue::Green] + pale;
         let of = |part: usize, whole: usize| part as f64 / whole.max(1) as f64;
         let beside_red = |channel: usize| f64::from(white[0] / white[channel].max(1e-3));
+        let all = n.0.iter().sum();
         Self {
             added: [look.added[0] * beside_red(1), look.added[1] * beside_red(2)],
             agreed: of(pale, base),
-            base: of(base, n.0.iter().sum()),
+            base: of(base, all),
+            bands: of(n[Tissue::Band], all),
             read: of(base, base + n[Tissue::Unsure]),
         }
     }

@@ -125,13 +125,11 @@ fn shares(samples: &Samples) -> PerTissue<f64> {
 
 fn numbers(look: &Look, n: &PerTissue<f64>, one_sided: f64, evidence: Evidence, leaf: Option<LeafNumbers>) -> Numbers {
     let base = n[Tissue::Green] + n[Tissue::Cream] + n[Tissue::Gold];
-    let all = n.0.iter().sum::<f64>();
     let (level, deviation) = look.level();
     Numbers {
         capacity: if base > 0.0 { n[Tissue::Green] / base } else { 1.0 },
         level,
         variation: deviation / level.max(1e-3),
-        bands: n[Tissue::Band] / all.max(1e-9),
         one_sided,
         evidence,
         leaf,

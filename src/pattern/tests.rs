@@ -236,7 +236,7 @@ fn gloss_and_shade_are_no_pattern() {
         |s| if lines(s.u, 3.0, 0.35) { 0.4 } else { 0.0 },
         |s| if s.u.abs() > 0.6 { 0.4 } else { 0.0 },
         |s| if splash(s) == Tissue::Cream { 0.3 } else { 0.0 },
-        |_| 0.25,
+        |s| 0.1 + 0.3 * s.t,
     ];
     for (number, gloss) in glosses.into_iter().enumerate() {
         let pattern = Drawn { gloss, ..PLANT }.pattern();
