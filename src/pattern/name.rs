@@ -158,9 +158,9 @@ const MIDDLE: Threshold = Threshold { at: 0.0, width: 0.1 };
 /// Part of what is seen that runs along the leaf under which patches are no stripes: rendered stripes give 0.66 to 1, drawn
 /// patches of 0.4 of a leaf's width 0.55.
 const ALONG: Threshold = Threshold { at: 0.6, width: 0.05 };
-/// Deviation across the leaf of all that is seen, parts of the mean, from which there are patches: cream on a quarter of
-/// green leaf gives 1; rendered leaves without stripes or patches, fine lines included, mostly under 0.35.
-const PATCHED: Threshold = Threshold { at: 0.40, width: 0.05 };
+/// Deviation across the leaf of all that is seen, parts of the mean, from which there are patches: drawn ones give 0.3, because
+/// each reading is the mean along a piece; a leaf that shows nothing gives 0. Judgement, width too.
+const PATCHED: Threshold = Threshold { at: 0.22, width: 0.03 };
 /// Pieces of free leaf from which lines and patches are told: one leaf gives 10 to 20; 98 of 100 rendered plants have 40.
 const LEAVES: Threshold = Threshold { at: 25.0, width: 4.0 };
 /// Share of bands from which a plant is banded: 98 of 100 rendered banded plants show over 0.09 and all over 0.04; hairs and

@@ -338,10 +338,7 @@ mod tests {
             keys(&pattern["numbers"]),
             "agreed along base blue_added contrast green_added level lines middle one_sided read"
         );
-        assert_eq!(
-            (&pattern["name"], &pattern["tone"], &pattern["numbers"]["lines"]),
-            (&json!(null), &json!(null), &json!(null))
-        );
+        assert_eq!((&pattern["tone"], &pattern["numbers"]["lines"]), (&json!("albo"), &json!(null)));
     }
 
     /// Paths of all values that hold no others, as `plants[].box[]`.
