@@ -115,9 +115,10 @@ impl Spread {
             let rest = arc.rest(self.whole);
             let size = arc.all / self.whole.all.max(1.0);
             let apart = size * (1.0 - size) * (arc.share() - rest.share()).powi(2);
-            let (share, deg) = match arc.share() > rest.share() {
-                true => (size, middle(first, length)),
-                false => (1.0 - size, middle(first + length, FINE - length)),
+            let (share, deg) = if arc.share() > rest.share() {
+                (size, middle(first, length))
+            } else {
+                (1.0 - size, middle(first + length, FINE - length))
             };
             let explained = apart / (mean * (1.0 - mean)).max(0.02);
             (LEAST_SIDE..=1.0 - LEAST_SIDE).contains(&size).then_some(Side { explained, share, deg })

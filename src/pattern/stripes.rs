@@ -67,7 +67,7 @@ pub(super) fn stripes(look: &Look, across: &Across, pieces: &[Piece], crown: [f3
             let piece = &pieces[*number];
             let [x, y] = piece.middle.middle;
             let runs = runs(profile);
-            let pale = runs.iter().map(|run| run.len()).sum::<usize>() as f64 / SAMPLES as f64;
+            let pale = runs.iter().map(Range::len).sum::<usize>() as f64 / SAMPLES as f64;
             let sample = f64::from(piece.middle.width) * look.scale * READ / SAMPLES as f64;
             let width = sample * pale * SAMPLES as f64 / runs.len().max(1) as f64;
             Counted {
