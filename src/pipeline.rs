@@ -108,7 +108,7 @@ fn tilt_deg(card: &Card) -> Option<f64> {
 
 fn plant(calibrated: &Calibrated, mut rosette: Rosette, label: Label, closeness: f64, standard: &Standard) -> Plant {
     let (tissue, samples) = tissue::read(calibrated, &rosette, closeness);
-    let pattern = pattern::read(&calibrated.photo.rgb, &tissue, &samples, rosette.blur_px);
+    let pattern = pattern::read(&calibrated.photo.rgb, &tissue, &samples, calibrated.white.rgb, rosette.blur_px);
     let measures = measure(&tissue, &samples, |place, diameter| calibrated.px_per_mm_at(label.card, place, diameter));
     rosette.doubts.extend(quality::doubts(&tissue, &rosette, &measures));
     let view = View { px_per_mm: measures.px_per_mm, tilt_deg: calibrated.cards.first().and_then(tilt_deg) };
@@ -130,7 +130,7 @@ fn facts(measures: &Measures, pattern: &Pattern, bands: &Bands, contrast: Option
         dead: measures.tissue[Tissue::Dead],
         variegated: pattern.names.iter().filter(|(name, _)| name.variegated()).map(|(_, share)| share).sum(),
         evenness: pattern.evenness.map(|evenness| evenness.around),
-        sides: capacity.map(|green| grade::halves(green.value, pattern.numbers.one_sided)),
+        sides: pattern.halves.map(|halves| [halves.weak, halves.strong]),
         contrast,
         duty: bands.duty,
         diameter_mm: measures.diameter_mm,
@@ -237,7 +237,7 @@ pub(crate) fn drawn(pictures: &[&[&str]]) -> Outcome {
         Plant {
             rosette,
             label: Label::default(),
-            pattern: pattern::read(&Raster::filled(width, height, [90, 120, 80]), &tissue, &samples, None),
+            pattern: pattern::read(&Raster::filled(width, height, [90, 120, 80]), &tissue, &samples, [1.0; 3], None),
             tissue,
             measures,
             bands: Bands::default(),

@@ -64,6 +64,23 @@ fn taps(from: usize, whole: usize, (start, length): (f64, usize), to: usize) -> 
         .collect()
 }
 
+/// The four samples around a place and their weights, which sum to 1 (bilinear). Places are in samples, whole numbers at
+/// pixel centres; outside of the `size` (width, height) edge values are continued.
+pub fn around([x, y]: [f64; 2], (width, height): (usize, usize)) -> [([usize; 2], f64); 4] {
+    let split = |at: f64, n: usize| {
+        let at = at.clamp(0.0, (n - 1) as f64);
+        let low = at as usize;
+        (low, (low + 1).min(n - 1), at - low as f64)
+    };
+    let ((left, right, u), (above, below, v)) = (split(x, width), split(y, height));
+    [
+        ([left, above], (1.0 - u) * (1.0 - v)),
+        ([right, above], u * (1.0 - v)),
+        ([left, below], (1.0 - u) * v),
+        ([right, below], u * v),
+    ]
+}
+
 /// For each of `to` pixels: the sample of `from` nearest to its centre.
 pub fn nearest(from: usize, to: usize) -> Vec<usize> {
     taps(from, from, (0.0, from), to)
@@ -106,6 +123,14 @@ mod tests {
         let whole = Rect { x: 0, y: 0, width: 400, height: 100 };
         let part = bilinear_part(&map, whole, Rect { x: 100, y: 0, width: 200, height: 100 }, (2, 1));
         assert_eq!(part.as_slice(), &[1.0, 2.0]);
+    }
+
+    #[test]
+    fn a_place_between_samples_is_their_mean() {
+        let field = Raster::from_vec(2, 2, vec![0.0, 4.0, 8.0, 12.0]);
+        let at = |place| around(place, (2, 2)).iter().map(|&([x, y], part)| part * field.get(x, y)).sum::<f64>();
+        let read = [[0.0, 0.0], [0.5, 0.0], [0.25, 0.5], [1.0, 1.0], [9.0, -9.0]].map(at);
+        assert_eq!(read.map(|v| (v * 1e6).round() as i64), [0, 2_000_000, 5_000_000, 12_000_000, 4_000_000]);
     }
 
     #[test]

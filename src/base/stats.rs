@@ -13,6 +13,20 @@ pub struct Interval {
     pub high: f64,
 }
 
+impl Interval {
+    /// A value that is known.
+    pub fn exact(value: f64) -> Self {
+        Self { value, low: value, high: value }
+    }
+
+    /// The quotient by a positive value that is known to its own interval, such as mm from pixels and pixels a mm; ends
+    /// are taken at their worst, so the interval is rather wide.
+    #[must_use]
+    pub fn over(self, divisor: Self) -> Self {
+        Self { value: self.value / divisor.value, low: self.low / divisor.high, high: self.high / divisor.low }
+    }
+}
+
 /// The `p`-quantile (0..=1) by linear interpolation between order statistics (type 7 of Hyndman and Fan 1996, The
 /// American Statistician 50:361-365). Sorts `values` in place; `None` when empty.
 pub fn quantile(values: &mut [f64], p: f64) -> Option<f64> {
@@ -63,6 +77,14 @@ impl SplitMix64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_quotient_holds_both_errors() {
+        let scale = Interval { value: 10.0, low: 8.0, high: 12.5 };
+        let mm = Interval { value: 50.0, low: 40.0, high: 60.0 }.over(scale);
+        assert_eq!(mm, Interval { value: 5.0, low: 3.2, high: 7.5 });
+        assert_eq!(Interval::exact(50.0).over(scale), Interval { value: 5.0, low: 4.0, high: 6.25 });
+    }
 
     #[test]
     fn quantile_interpolates() {

@@ -63,20 +63,6 @@ pub fn grade(facts: &Facts, standard: &Standard) -> Grade {
     }
 }
 
-/// Green capacity of the weaker and the stronger half of a plant, from that of the whole and from the part of the variance of
-/// pale against green that one side against the other explains (0 to 1). Two halves `d` apart explain `d * d / 4` of the
-/// variance `g (1 - g)`. Where that asks for a side of more than all green or all pale, this side is all green or all pale, and
-/// its share of the plant is what leaves the same mean and variance.
-pub fn halves(capacity: f64, explained: f64) -> [f64; 2] {
-    let explained = explained.clamp(0.0, 1.0);
-    let half = (explained * capacity * (1.0 - capacity)).max(0.0).sqrt();
-    match [capacity - half, capacity + half] {
-        [_, strong] if strong > 1.0 => [capacity * (1.0 - explained), 1.0],
-        [weak, _] if weak < 0.0 => [0.0, 1.0 - (1.0 - capacity) * (1.0 - explained)],
-        halves => halves,
-    }
-}
-
 /// A range in percent, `23 % (15-31 %)`.
 fn percent(range: Interval) -> String {
     format!("{:.0} % ({:.0}-{:.0} %)", range.value * 100.0, range.low * 100.0, range.high * 100.0)

@@ -1,4 +1,4 @@
-use super::{Decision, Facts, Grade, Sure, grade, halves};
+use super::{Decision, Facts, Grade, Sure, grade};
 use crate::base::stats::Interval;
 use crate::standard::Standard;
 use proptest::prelude::{Strategy, prop, prop_assert, proptest};
@@ -137,16 +137,6 @@ fn without_balance_the_rest_does_not_help() {
 }
 
 /// Clean half-and-half plants, and the two ways in which sides can be unequal.
-#[test]
-fn halves_follow_from_mean_and_variance() {
-    let close = |got: [f64; 2], want: [f64; 2]| (got[0] - want[0]).abs() < 1e-9 && (got[1] - want[1]).abs() < 1e-9;
-    assert!(close(halves(0.5, 1.0), [0.0, 1.0]) && close(halves(0.5, 0.0), [0.5, 0.5]));
-    assert!(close(halves(0.5, 0.36), [0.2, 0.8]));
-    // A third with no green beside two thirds all green; then the other way round.
-    assert!(close(halves(2.0 / 3.0, 1.0), [0.0, 1.0]) && close(halves(1.0 / 3.0, 1.0), [0.0, 1.0]));
-    // A fifth with half its green beside all green: mean 0.9, variance between 0.2 * 0.8 * 0.25.
-    assert!(close(halves(0.9, 0.04 / 0.09), [0.5, 1.0]));
-}
 
 /// Two points of the line and the check of common practice: well-marked gold plants, about half green, are said to grow at
 /// about half the pace.

@@ -48,18 +48,13 @@ pub fn measure(map: &TissueMap, samples: &Samples, scale: impl Fn(Point, f64) ->
         pixels,
         diameter_px,
         px_per_mm,
-        diameter_mm: px_per_mm.map(|scale| length_mm(diameter_px, scale)),
+        diameter_mm: px_per_mm.map(|scale| Interval::exact(diameter_px).over(scale)),
         tissue: PerTissue(counts.0.map(|n| n as f64 / pixels.max(1) as f64)),
         green_fraction: with_interval(green_fraction),
         pale_fraction: with_interval(pale_fraction),
         red_fraction: with_interval(red_fraction),
         green_capacity: with_interval(green_capacity),
     }
-}
-
-/// A length in mm with the scale's interval.
-fn length_mm(pixels: f64, scale: Interval) -> Interval {
-    Interval { value: pixels / scale.value, low: pixels / scale.high, high: pixels / scale.low }
 }
 
 /// Part and whole of a fraction.

@@ -7,7 +7,7 @@
 
 use super::leaves::{Piece, SIDE};
 use super::look::Look;
-use crate::base::raster::Raster;
+use crate::base::resample::around;
 use std::f32::consts::PI;
 
 /// Samples across a leaf: 32 lines at most.
@@ -120,20 +120,10 @@ fn quarters(look: &Look, piece: &Piece) -> Quarters {
 
 /// Paleness times weight, and weight, bilinear.
 fn read(look: &Look, x: f32, y: f32) -> (f32, f32) {
-    let (w, h) = (look.weight.width(), look.weight.height());
-    let (x, y) = (x.clamp(0.0, w as f32 - 1.001), y.clamp(0.0, h as f32 - 1.001));
-    let (u, v) = (x.fract(), y.fract());
-    let (column, row) = (x as usize, y as usize);
-    let (right, below) = ((column + 1).min(w - 1), (row + 1).min(h - 1));
-    let mix = |field: &Raster<f32>| {
-        let line = |row| {
-            let line = field.row(row);
-            line[column] + u * (line[right] - line[column])
-        };
-        let (top, bottom) = (line(row), line(below));
-        top + v * (bottom - top)
-    };
-    (mix(&look.paleness), mix(&look.weight))
+    let near = around([f64::from(x), f64::from(y)], (look.weight.width(), look.weight.height()));
+    near.iter().fold((0.0, 0.0), |(paleness, weight), &([x, y], part)| {
+        (paleness + part as f32 * look.paleness.get(x, y), weight + part as f32 * look.weight.get(x, y))
+    })
 }
 
 /// `cosines()[order][sample]` of the orthonormal DCT-II, over the root of the number of samples: the squares of the

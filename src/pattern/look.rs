@@ -42,6 +42,8 @@ pub(super) struct Look {
     pub diameter: f32,
     /// Photo pixels a grid pixel.
     pub scale: f64,
+    /// Green and blue light that brighter places have more, beside the red, in the photo's own colours.
+    pub added: [f64; 2],
 }
 
 impl Look {
@@ -54,12 +56,14 @@ impl Look {
         let tissue: Raster<Option<Tissue>> = Raster::from_vec(w, h, classes);
         let pixels = tissue.as_slice().iter().flatten().count();
         let diameter = (pixels as f32 * 4.0 / std::f32::consts::PI).sqrt();
-        let red = red_light(picture, bounds, (w, h));
+        let [red, green, blue] = [0, 1, 2].map(|channel| light(picture, bounds, (w, h), channel));
         let weight = weights(&tissue, &red, diameter);
         let reference = reference(&tissue, &red, diameter);
         let data = red.as_slice().iter().zip(reference.as_slice()).zip(weight.as_slice());
         let paleness = data.map(|((&r, &whole), &weight)| weight * (r / whole).min(MOST)).collect();
+        let added = added(&weight, &reference, &red, [&green, &blue]);
         Self {
+            added,
             paleness: Raster::from_vec(w, h, paleness),
             weight,
             tissue,
@@ -80,8 +84,8 @@ impl Look {
     }
 }
 
-/// Linear red light, mean over each grid pixel's block; clipped blocks are negative.
-fn red_light(picture: &Raster<[u8; 3]>, bounds: Rect, (w, h): (usize, usize)) -> Raster<f32> {
+/// Linear light of a channel, mean over each grid pixel's block; clipped blocks are negative.
+fn light(picture: &Raster<[u8; 3]>, bounds: Rect, (w, h): (usize, usize), channel: usize) -> Raster<f32> {
     let cuts = |length: usize, n: usize| (0..=n).map(|i| i * length / n).collect::<Vec<_>>();
     let (columns, rows) = (cuts(bounds.width, w), cuts(bounds.height, h));
     let decode = &*DECODE;
@@ -92,7 +96,8 @@ fn red_light(picture: &Raster<[u8; 3]>, bounds: Rect, (w, h): (usize, usize)) ->
             let pixels = &picture.row(bounds.y + source)[bounds.x..bounds.right()];
             for (sum, ends) in line.iter_mut().zip(columns.windows(2)) {
                 for code in &pixels[ends[0]..ends[1]] {
-                    *sum += if code[0] >= CLIPPED { f32::NEG_INFINITY } else { decode[usize::from(code[0])] };
+                    *sum +=
+                        if code[channel] >= CLIPPED { f32::NEG_INFINITY } else { decode[usize::from(code[channel])] };
                 }
             }
         }
@@ -101,6 +106,20 @@ fn red_light(picture: &Raster<[u8; 3]>, bounds: Rect, (w, h): (usize, usize)) ->
         }
     }
     out
+}
+
+/// Slopes (least squares) of green and of blue light against red light over the base tissue, all beside the bands' red
+/// light, so that shade counts little.
+fn added(weight: &Raster<f32>, reference: &Raster<f32>, red: &Raster<f32>, others: [&Raster<f32>; 2]) -> [f64; 2] {
+    let seen: Vec<usize> = (0..weight.as_slice().len())
+        .filter(|&i| weight.as_slice()[i] > 0.0 && others.iter().all(|o| o.as_slice()[i] >= 0.0))
+        .collect();
+    let value = |field: &Raster<f32>, i: usize| f64::from(field.as_slice()[i] / reference.as_slice()[i]);
+    let n = seen.len().max(1) as f64;
+    let mean = seen.iter().map(|&i| value(red, i)).sum::<f64>() / n;
+    let against = |field: &Raster<f32>| seen.iter().map(|&i| (value(red, i) - mean) * value(field, i)).sum::<f64>();
+    let own = against(red).max(1e-9);
+    others.map(|other| against(other) / own)
 }
 
 fn is_band(class: Option<Tissue>) -> bool {

@@ -6,9 +6,11 @@
 
 mod across;
 mod axis;
+pub mod evidence;
 mod leaves;
 mod look;
 pub mod name;
+mod odds;
 pub mod spread;
 pub mod stripes;
 #[cfg(test)]
@@ -21,9 +23,10 @@ use crate::tissue::TissueMap;
 use crate::tissue::class::{PerTissue, Tissue};
 use crate::tissue::samples::Samples;
 use axis::Axis;
+use evidence::Evidence;
 use look::Look;
 use name::{LeafNumbers, Name, Numbers};
-use spread::{Evenness, Spread};
+use spread::{Evenness, Halves, Side, Spread};
 use stripes::Stripes;
 
 /// Colour of the pale tissue.
@@ -51,35 +54,48 @@ impl Tone {
 /// The pattern of one plant.
 #[derive(Debug, Clone)]
 pub struct Pattern {
-    /// Names with their probabilities, likeliest first; they sum to 1. Never empty.
+    /// The likeliest name; `None` where it is likelier that none can be told.
+    pub name: Option<Name>,
+    /// Names with their probabilities, likeliest first; what is left to 1 is what cannot be told.
     pub names: Vec<(Name, f64)>,
-    /// Cream or gold.
-    pub tone: Tone,
+    /// Cream or gold, where there is a name.
+    pub tone: Option<Tone>,
     /// Stripes along the leaves.
     pub stripes: Stripes,
     /// How evenly pale tissue is spread; `None` where there is none, or nothing else.
     pub evenness: Option<Evenness>,
+    /// Its poorer and its richer half; `None` where one half is hardly seen.
+    pub halves: Option<Halves>,
+    /// The pale side of a sectorial plant.
+    pub pale_side: Option<Side>,
     /// What the name is told from.
     pub numbers: Numbers,
     /// Caveats.
     pub doubts: Vec<Doubt>,
 }
 
-/// Reads the pattern of the plant of `map` in the upright photo. `blur`: standard deviation of the photo's blur at the
-/// plant, pixels.
-pub fn read(picture: &Raster<[u8; 3]>, map: &TissueMap, samples: &Samples, blur: Option<f64>) -> Pattern {
+/// Reads the pattern of the plant of `map` in the upright photo. `white`: linear light of the photo's white; `blur`:
+/// standard deviation of the photo's blur at the plant, pixels.
+pub fn read(
+    picture: &Raster<[u8; 3]>,
+    map: &TissueMap,
+    samples: &Samples,
+    white: [f32; 3],
+    blur: Option<f64>,
+) -> Pattern {
     let look = Look::new(picture, map);
     let axis = Axis::new(&look);
     let pieces = leaves::pieces(&look, &axis);
     let across = across::across(&look, &pieces);
     let spread = Spread::new(&look, axis.crown);
-    let leaf = across.as_ref().map(LeafNumbers::new);
-    let numbers = numbers(&look, samples, spread.one_sided(), leaf);
+    let (side, tissue) = (spread.side(), shares(samples));
+    let evidence = Evidence::new(&look, map, white);
+    let numbers = numbers(&look, &tissue, side.explained, evidence, across.as_ref().map(LeafNumbers::new));
     let names = name::names(&numbers);
-    let best = names[0].0;
-    let stripes = match (&across, leaf) {
-        _ if !best.variegated() => Stripes { count: Some(0), ..Stripes::default() },
-        (Some(across), Some(leaf)) if best.striped() && leaf.resolved() => {
+    let name = name::best(&names);
+    let stripes = match (name, &across, numbers.leaf) {
+        (Some(name), ..) if !name.variegated() => Stripes { count: Some(0), ..Stripes::default() },
+        (Some(name), Some(across), Some(leaf)) if name.striped() && leaf.resolved() => {
             stripes::stripes(&look, across, &pieces, axis.crown, blur)
         }
         _ => Stripes::default(),
@@ -87,8 +103,17 @@ pub fn read(picture: &Raster<[u8; 3]>, map: &TissueMap, samples: &Samples, blur:
     let width = quantile(&mut pieces.iter().map(|p| f64::from(p.middle.width) * look.scale).collect::<Vec<_>>(), 0.5);
     let mut doubts = name::doubts(&names, &numbers, width);
     doubts.extend(stripes.doubt());
-    let evenness = spread.evenness().filter(|_| best.variegated());
-    Pattern { tone: tone(best, &shares(samples)), names, stripes, evenness, numbers, doubts }
+    Pattern {
+        evenness: spread.evenness().filter(|_| name.is_some_and(Name::variegated)),
+        halves: spread.halves(),
+        pale_side: (name == Some(Name::Sectorial)).then_some(side),
+        tone: name.map(|name| tone(name, &tissue)),
+        name,
+        names,
+        stripes,
+        numbers,
+        doubts,
+    }
 }
 
 /// The plant's pixels, shared out among the classes.
@@ -98,17 +123,15 @@ fn shares(samples: &Samples) -> PerTissue<f64> {
     sum
 }
 
-fn numbers(look: &Look, samples: &Samples, one_sided: f64, leaf: Option<LeafNumbers>) -> Numbers {
-    let n = shares(samples);
+fn numbers(look: &Look, n: &PerTissue<f64>, one_sided: f64, evidence: Evidence, leaf: Option<LeafNumbers>) -> Numbers {
     let base = n[Tissue::Green] + n[Tissue::Cream] + n[Tissue::Gold];
-    let all = n.0.iter().sum::<f64>();
     let (level, deviation) = look.level();
     Numbers {
         capacity: if base > 0.0 { n[Tissue::Green] / base } else { 1.0 },
         level,
         variation: deviation / level.max(1e-3),
-        bands: n[Tissue::Band] / all.max(1e-9),
         one_sided,
+        evidence,
         leaf,
     }
 }

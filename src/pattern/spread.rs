@@ -4,12 +4,16 @@ use super::look::Look;
 use crate::tissue::class::Tissue;
 use std::f32::consts::TAU;
 
-/// Sectors around the crown: at most about one leaf each.
+/// Sectors around the crown for evenness: at most about one leaf each.
 pub(super) const SECTORS: usize = 12;
+/// Sectors around the crown for halves: a dividing line every 10 degrees.
+const FINE: usize = 3 * SECTORS;
 /// Arcs of this many sectors are tried as the one side: a sixth to a half of the circle; the rest is the other.
 const ARC: std::ops::RangeInclusive<usize> = 2..=SECTORS / 2;
 /// Least share of the leaf on each side.
 const LEAST_SIDE: f64 = 0.1;
+/// Least share of the leaf in each half: with less the plant is seen from one side only.
+const LEAST_HALF: f64 = 0.25;
 /// Side of the tiles over which evenness over the leaves is told, parts of the diameter: about a leaf's width.
 const TILE: f32 = 0.15;
 /// Shares of pale tissue under and over which there is nothing to be spread: the error of a class, 2 %.
@@ -25,6 +29,29 @@ pub struct Evenness {
     pub leaves: f64,
     /// Over 12 sectors around the crown: what offsets from different sides will be like.
     pub around: f64,
+}
+
+/// The two halves of a plant, parted by the line through the crown between whose sides green capacity differs most. Also
+/// patches strewn by chance differ a little.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Halves {
+    /// Green capacity of the poorer half, green / (green + cream + gold) in the tissue map.
+    pub weak: f64,
+    /// The same of the other half.
+    pub strong: f64,
+    /// Where the poorer half lies, seen from the crown: degrees from the right, counter-clockwise in the upright photo.
+    pub weak_deg: f64,
+}
+
+/// The arc around the crown that parts pale from green best.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Side {
+    /// Part of the variance of pale against green that the arc against the rest explains, 0..1.
+    pub explained: f64,
+    /// Share of the green and pale leaf on the paler side, 0..1.
+    pub share: f64,
+    /// Where the paler side lies, as [`Halves::weak_deg`].
+    pub deg: f64,
 }
 
 /// Green and pale leaf of one part of the plant, pixels.
@@ -43,11 +70,16 @@ impl Part {
     fn share(self) -> f64 {
         self.pale / self.all.max(1.0)
     }
+
+    /// Of `whole`, what is not in this part.
+    fn rest(self, whole: Part) -> Part {
+        Part { pale: whole.pale - self.pale, all: whole.all - self.all }
+    }
 }
 
 /// Pale tissue by sectors and tiles.
 pub(super) struct Spread {
-    sectors: [Part; SECTORS],
+    fine: [Part; FINE],
     tiles: Vec<Part>,
     whole: Part,
 }
@@ -57,7 +89,7 @@ impl Spread {
         let (w, h) = (look.tissue.width(), look.tissue.height());
         let side = ((TILE * look.diameter) as usize).max(1);
         let across = w.div_ceil(side);
-        let mut sectors = [Part::default(); SECTORS];
+        let mut fine = [Part::default(); FINE];
         let mut tiles = vec![Part::default(); across * h.div_ceil(side)];
         for y in 0..h {
             for x in 0..w {
@@ -67,31 +99,43 @@ impl Spread {
                     Some(Tissue::Red | Tissue::Band | Tissue::Dead | Tissue::Unsure) | None => continue,
                 };
                 let part = Part { pale, all: 1.0 };
-                sectors[sector(crown, x as f32, y as f32)].add(part);
+                fine[turn(crown, x as f32, y as f32, FINE)].add(part);
                 tiles[y / side * across + x / side].add(part);
             }
         }
-        let mut whole = Part::default();
-        for sector in sectors {
-            whole.add(sector);
-        }
-        Self { sectors, tiles, whole }
+        Self { fine, tiles, whole: arc(&fine, 0, FINE) }
     }
 
-    /// Part of the variance of pale against green that one arc of the plant against the rest explains, 0..1: the best of
-    /// all arcs.
-    pub(super) fn one_sided(&self) -> f64 {
+    /// The best of all arcs.
+    pub(super) fn side(&self) -> Side {
         let mean = self.whole.share();
-        let arcs = (0..SECTORS).flat_map(|first| ARC.map(move |length| (first, length)));
-        let explained = arcs.map(|(first, length)| {
-            let mut arc = Part::default();
-            (first..first + length).for_each(|i| arc.add(self.sectors[i % SECTORS]));
-            let rest = Part { pale: self.whole.pale - arc.pale, all: self.whole.all - arc.all };
+        let arcs = (0..SECTORS).flat_map(|first| ARC.map(move |length| (3 * first, 3 * length)));
+        let sides = arcs.filter_map(|(first, length)| {
+            let arc = arc(&self.fine, first, length);
+            let rest = arc.rest(self.whole);
             let size = arc.all / self.whole.all.max(1.0);
-            let sides = (LEAST_SIDE..=1.0 - LEAST_SIDE).contains(&size);
-            if sides { size * (1.0 - size) * (arc.share() - rest.share()).powi(2) } else { 0.0 }
+            let apart = size * (1.0 - size) * (arc.share() - rest.share()).powi(2);
+            let (share, deg) = if arc.share() > rest.share() {
+                (size, middle(first, length))
+            } else {
+                (1.0 - size, middle(first + length, FINE - length))
+            };
+            let explained = apart / (mean * (1.0 - mean)).max(0.02);
+            (LEAST_SIDE..=1.0 - LEAST_SIDE).contains(&size).then_some(Side { explained, share, deg })
         });
-        explained.fold(0.0, f64::max) / (mean * (1.0 - mean)).max(0.02)
+        sides.max_by(|a, b| a.explained.total_cmp(&b.explained)).unwrap_or_default()
+    }
+
+    /// `None` where one half of the plant is hardly seen.
+    pub(super) fn halves(&self) -> Option<Halves> {
+        let halves = (0..FINE).filter_map(|first| {
+            let weak = arc(&self.fine, first, FINE / 2);
+            let strong = weak.rest(self.whole);
+            let seen = weak.all.min(strong.all) >= (LEAST_HALF * self.whole.all).max(1.0);
+            let [weak, strong] = [weak, strong].map(|half| 1.0 - half.share());
+            seen.then_some(Halves { weak, strong, weak_deg: middle(first, FINE / 2) })
+        });
+        halves.max_by(|a, b| (a.strong - a.weak).total_cmp(&(b.strong - b.weak)))
     }
 
     /// `None` where there is no pale or no green tissue to speak of.
@@ -102,13 +146,31 @@ impl Spread {
                 let variance: f64 = parts.iter().map(|p| p.all * (p.share() - mean).powi(2)).sum();
                 (1.0 - variance / self.whole.all / (mean * (1.0 - mean))).clamp(0.0, 1.0)
             };
-            Evenness { leaves: even(&self.tiles), around: even(&self.sectors) }
+            let sectors: Vec<Part> = (0..SECTORS).map(|i| arc(&self.fine, 3 * i, 3)).collect();
+            Evenness { leaves: even(&self.tiles), around: even(&sectors) }
         })
     }
 }
 
+/// Sum of `length` fine sectors from `first` on, around the circle.
+fn arc(fine: &[Part; FINE], first: usize, length: usize) -> Part {
+    let mut sum = Part::default();
+    (first..first + length).for_each(|i| sum.add(fine[i % FINE]));
+    sum
+}
+
+/// Middle of an arc of fine sectors, degrees from the right, counter-clockwise; sectors run clockwise, as rows run down.
+fn middle(first: usize, length: usize) -> f64 {
+    (-(first as f64 + length as f64 / 2.0) * 360.0 / FINE as f64).rem_euclid(360.0)
+}
+
 /// Sector of a place around the crown.
 pub(super) fn sector(crown: [f32; 2], x: f32, y: f32) -> usize {
+    turn(crown, x, y, SECTORS)
+}
+
+/// Which of `n` sectors around the crown a place lies in.
+fn turn(crown: [f32; 2], x: f32, y: f32, n: usize) -> usize {
     let turn = (y - crown[1]).atan2(x - crown[0]).rem_euclid(TAU) / TAU;
-    ((turn * SECTORS as f32) as usize).min(SECTORS - 1)
+    ((turn * n as f32) as usize).min(n - 1)
 }

@@ -6,6 +6,7 @@ use super::look::Look;
 use super::spread::{SECTORS, sector};
 use crate::base::doubt::Doubt;
 use crate::base::stats::{Interval, SplitMix64, quantile};
+use std::ops::Range;
 
 /// Part of a leaf's width that a profile covers.
 const READ: f64 = 0.92;
@@ -28,6 +29,9 @@ pub struct Stripes {
     /// Width across the leaf, photo pixels, median with its 95 % interval (bootstrap over the leaves, without the
     /// scale's error); as seen, not corrected for a leaf's roundness.
     pub width_px: Option<Interval>,
+    /// Centre to centre distance of neighbouring stripes across the leaf, photo pixels, as `width_px`; `None` also
+    /// where leaves have one stripe.
+    pub spacing_px: Option<Interval>,
     /// Pale lines in a leaf's width; `None` where they cannot be told apart.
     pub lines: Option<f64>,
     /// Part of the leaf's width that is pale, 0..1.
@@ -44,12 +48,13 @@ impl Stripes {
     }
 }
 
-/// Number, mean width (photo pixels) and pale share of the stripes of one profile.
+/// The stripes of one profile: how many, their mean width and spacing in photo pixels, the pale share.
 #[derive(Clone, Copy)]
 struct Counted {
     sector: usize,
     count: f64,
     width: f64,
+    spacing: Option<f64>,
     share: f64,
 }
 
@@ -61,41 +66,67 @@ pub(super) fn stripes(look: &Look, across: &Across, pieces: &[Piece], crown: [f3
         .map(|(number, profile)| {
             let piece = &pieces[*number];
             let [x, y] = piece.middle.middle;
-            let (runs, pale) = runs(profile);
-            let width = f64::from(piece.middle.width) * look.scale * READ * pale / runs.max(1) as f64;
-            Counted { sector: sector(crown, x, y), count: runs as f64, width, share: pale }
+            let runs = runs(profile);
+            let pale = runs.iter().map(Range::len).sum::<usize>() as f64 / SAMPLES as f64;
+            let sample = f64::from(piece.middle.width) * look.scale * READ / SAMPLES as f64;
+            let width = sample * pale * SAMPLES as f64 / runs.len().max(1) as f64;
+            Counted {
+                sector: sector(crown, x, y),
+                count: runs.len() as f64,
+                width,
+                spacing: spacing(&runs).map(|samples| samples * sample),
+                share: pale,
+            }
         })
         .collect();
     let median = |of: fn(&Counted) -> f64| quantile(&mut counted.iter().map(of).collect::<Vec<_>>(), 0.5);
     let least = blur.map_or(PIXELS, |b| (BLURS * b).max(PIXELS));
-    let width = median(|c| c.width).filter(|w| *w >= least);
+    let wide = median(|c| c.width).is_some_and(|w| w >= least);
+    let several = 2 * counted.iter().filter(|c| c.spacing.is_some()).count() > counted.len();
     Stripes {
         count: median(|c| c.count).map(|c| c.round() as usize),
-        width_px: width.and_then(|w| interval(w, &counted)),
+        width_px: wide.then(|| with_interval(&counted, |c| Some(c.width))).flatten(),
+        spacing_px: (wide && several).then(|| with_interval(&counted, |c| c.spacing)).flatten(),
         lines: Some(across.lines),
         share: median(|c| c.share),
     }
 }
 
-/// How many stripes a profile has, and how much of it is pale.
-fn runs(profile: &[f32; SAMPLES]) -> (usize, f64) {
+/// The pale stripes of a profile: first and after-last sample. What is not seen continues what stands before it.
+fn runs(profile: &[f32; SAMPLES]) -> Vec<Range<usize>> {
     let mut seen: Vec<f64> = profile.iter().filter(|v| !v.is_nan()).map(|&v| f64::from(v)).collect();
-    let values = seen.clone();
-    let level = |seen: &mut [f64], p| quantile(seen, p).unwrap_or(0.0);
-    let half = f64::midpoint(level(&mut seen, LEVELS.0), level(&mut seen, LEVELS.1));
-    let pale = values.iter().filter(|v| **v > half).count() as f64 / values.len().max(1) as f64;
-    let starts = values.windows(2).filter(|v| v[0] <= half && v[1] > half).count();
-    (starts + usize::from(values.first().is_some_and(|v| *v > half)), pale)
+    let [low, high] = [LEVELS.0, LEVELS.1].map(|p| quantile(&mut seen, p).unwrap_or(0.0));
+    let half = f64::midpoint(low, high);
+    let mut runs: Vec<Range<usize>> = Vec::new();
+    let mut pale = false;
+    for (i, &value) in profile.iter().enumerate() {
+        let before = pale;
+        pale = if value.is_nan() { before } else { f64::from(value) > half };
+        match runs.last_mut() {
+            Some(run) if pale && before => run.end = i + 1,
+            _ if pale => runs.push(i..i + 1),
+            _ => {}
+        }
+    }
+    runs
 }
 
-/// The median's interval: leaves (sectors around the crown) are drawn with replacement, because pieces of one leaf are
-/// not independent.
-fn interval(value: f64, counted: &[Counted]) -> Option<Interval> {
+/// Mean centre to centre distance of neighbours, samples.
+fn spacing(runs: &[Range<usize>]) -> Option<f64> {
+    let [first, .., last] = runs else { return None };
+    let centre = |run: &Range<usize>| (run.start + run.end) as f64 / 2.0;
+    Some((centre(last) - centre(first)) / (runs.len() - 1) as f64)
+}
+
+/// The median with its interval: leaves (sectors around the crown) are drawn with replacement, because pieces of one leaf
+/// are not independent.
+fn with_interval(counted: &[Counted], of: fn(&Counted) -> Option<f64>) -> Option<Interval> {
     let mut leaves: Vec<Vec<f64>> = vec![Vec::new(); SECTORS];
     for stripe in counted {
-        leaves[stripe.sector].push(stripe.width);
+        leaves[stripe.sector].extend(of(stripe));
     }
     leaves.retain(|leaf| !leaf.is_empty());
+    let value = quantile(&mut leaves.concat(), 0.5)?;
     let mut random = SplitMix64::new(0x571A);
     let mut medians: Vec<f64> = (0..REPLICATES)
         .filter_map(|_| {

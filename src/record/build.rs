@@ -168,14 +168,11 @@ impl Bands {
 
 impl Stripes {
     fn new(stripes: &pattern::stripes::Stripes, scale: Option<Interval>) -> Self {
-        let width = stripes.width_px.zip(scale).map(|(px, scale)| Interval {
-            value: px.value / scale.value,
-            low: px.low / scale.high,
-            high: px.high / scale.low,
-        });
+        let mm = |px: Option<Interval>| Estimate::rounded(px.zip(scale).map(|(px, scale)| px.over(scale)), 2);
         Self {
             count: stripes.count,
-            width_mm: Estimate::rounded(width, 2),
+            width_mm: mm(stripes.width_px),
+            spacing_mm: mm(stripes.spacing_px),
             fineness: stripes.lines.and_then(|lines| rounded(lines, 2)),
             share: stripes.share.and_then(|share| rounded(share, 3)),
         }
@@ -184,18 +181,24 @@ impl Stripes {
 
 impl Pattern {
     fn new(pattern: &pattern::Pattern) -> Self {
-        let name = |place: usize| pattern.names.get(place).map(|(name, _)| name.text().to_owned());
-        let confidence = |place: usize| pattern.names.get(place).and_then(|(_, share)| rounded(*share, 3));
+        let told = |place: usize| pattern.names.get(place).filter(|_| pattern.name.is_some());
+        let name = |place: usize| told(place).map(|(name, _)| name.text().to_owned());
+        let confidence = |place: usize| told(place).and_then(|(_, share)| rounded(*share, 3));
         let numbers = &pattern.numbers;
         let leaf = |of: fn(&pattern::name::LeafNumbers) -> f64| numbers.leaf.as_ref().and_then(|l| rounded(of(l), 3));
         Self {
             name: name(0),
-            tone: Some(pattern.tone.text().into()),
+            tone: pattern.tone.map(|tone| tone.text().into()),
             confidence: confidence(0),
             second: name(1),
             second_confidence: confidence(1),
             evenness: pattern.evenness.and_then(|e| rounded(e.leaves, 3)),
             evenness_around: pattern.evenness.and_then(|e| rounded(e.around, 3)),
+            weak_half_green: pattern.halves.and_then(|h| rounded(h.weak, 3)),
+            strong_half_green: pattern.halves.and_then(|h| rounded(h.strong, 3)),
+            weak_half_deg: pattern.halves.and_then(|h| rounded(h.weak_deg, 0)),
+            pale_side_share: pattern.pale_side.and_then(|s| rounded(s.share, 3)),
+            pale_side_deg: pattern.pale_side.and_then(|s| rounded(s.deg, 0)),
             numbers: PatternNumbers {
                 level: rounded(numbers.level, 3),
                 one_sided: rounded(numbers.one_sided, 3),
@@ -203,6 +206,11 @@ impl Pattern {
                 along: leaf(|l| l.along),
                 lines: leaf(|l| l.lines),
                 middle: leaf(|l| l.middle),
+                green_added: rounded(numbers.evidence.added[0], 3),
+                blue_added: rounded(numbers.evidence.added[1], 3),
+                agreed: rounded(numbers.evidence.agreed, 3),
+                base: rounded(numbers.evidence.base, 3),
+                read: rounded(numbers.evidence.read, 3),
             },
         }
     }
@@ -365,7 +373,7 @@ mod tests {
             "green_capacity": none,
             "bands": {"count": null, "width_mm": {"value": null, "low": null, "high": null, "p10": null, "p90": null},
                 "pitch_mm": none, "width_rel": null, "class": null},
-            "stripes": {"count": null, "width_mm": none, "fineness": null, "share": null},
+            "stripes": {"count": null, "width_mm": none, "spacing_mm": none, "fineness": null, "share": null},
             "pattern": value["plants"][0]["pattern"],
             "contrast": none, "score": null, "score_low": null, "score_high": null, "score_parts": {}, "decision": null,
             "decision_name": null, "decision_reasons": [], "outlook": {"pace": none, "text": null},
@@ -383,9 +391,13 @@ mod tests {
         assert_eq!(value, expected);
         let keys = |value: &serde_json::Value| value.as_object().unwrap().keys().cloned().collect::<Vec<_>>().join(" ");
         let pattern = &value["plants"][0]["pattern"];
-        let told = "confidence evenness evenness_around name numbers second second_confidence tone";
+        let told = "confidence evenness evenness_around name numbers pale_side_deg pale_side_share second \
+                    second_confidence strong_half_green tone weak_half_deg weak_half_green";
         assert_eq!(keys(pattern), told);
-        assert_eq!(keys(&pattern["numbers"]), "along contrast level lines middle one_sided");
+        assert_eq!(
+            keys(&pattern["numbers"]),
+            "agreed along base blue_added contrast green_added level lines middle one_sided read"
+        );
         assert_eq!((&pattern["tone"], &pattern["numbers"]["lines"]), (&json!("albo"), &json!(null)));
     }
 

@@ -217,6 +217,8 @@ pub struct Stripes {
     pub count: Option<usize>,
     /// Width across the leaf, mm.
     pub width_mm: Estimate,
+    /// Centre to centre distance of neighbours, mm.
+    pub spacing_mm: Estimate,
     /// Pale lines in a leaf's width.
     pub fineness: Option<f64>,
     /// Pale part of a leaf's width.
@@ -240,6 +242,16 @@ pub struct Pattern {
     pub evenness: Option<f64>,
     /// How evenly it is spread around the crown, 0..1.
     pub evenness_around: Option<f64>,
+    /// Green capacity of the poorer half of the plant, 0..1.
+    pub weak_half_green: Option<f64>,
+    /// The same of the other half.
+    pub strong_half_green: Option<f64>,
+    /// Where the poorer half lies: degrees from the right, counter-clockwise in the upright photo.
+    pub weak_half_deg: Option<f64>,
+    /// Share of the leaf on the pale side of a sectorial plant, 0..1.
+    pub pale_side_share: Option<f64>,
+    /// Where that side lies, as `weak_half_deg`.
+    pub pale_side_deg: Option<f64>,
     /// What the name is told from.
     pub numbers: PatternNumbers,
 }
@@ -259,6 +271,16 @@ pub struct PatternNumbers {
     pub lines: Option<f64>,
     /// 1 pale middle, -1 pale margins.
     pub middle: Option<f64>,
+    /// Green and blue light that brighter places have more, beside the red.
+    pub green_added: Option<f64>,
+    /// See `green_added`.
+    pub blue_added: Option<f64>,
+    /// Pale part of the leaf on which both witnesses of tissue agree.
+    pub agreed: Option<f64>,
+    /// Green, cream and gold leaf on which they agree, in all leaf.
+    pub base: Option<f64>,
+    /// The same in itself and the unsure leaf.
+    pub read: Option<f64>,
 }
 
 /// One part of a score; all but the weight are null where it was not measured.

@@ -98,7 +98,9 @@ fn measured(row: &mut Row, plant: Option<&PlantRecord>) {
     row.number("band_width_rel", plant.and_then(|p| p.bands.width_rel), 4);
     row.count("stripe_count", plant.and_then(|p| p.stripes.count));
     row.estimate("stripe_width_mm", plant.map(|p| p.stripes.width_mm), 2);
-    row.number("stripe_fineness", plant.and_then(|p| p.stripes.fineness), 4);
+    row.estimate("stripe_spacing_mm", plant.map(|p| p.stripes.spacing_mm), 2);
+    row.number("stripe_fineness", plant.and_then(|p| p.stripes.fineness), 2);
+    row.number("stripe_share", plant.and_then(|p| p.stripes.share), 3);
 }
 
 fn named(row: &mut Row, plant: Option<&PlantRecord>) {
@@ -109,6 +111,11 @@ fn named(row: &mut Row, plant: Option<&PlantRecord>) {
     row.text("pattern_second", plant.and_then(|p| p.pattern.second.as_deref()));
     row.number("pattern_evenness", plant.and_then(|p| p.pattern.evenness), 3);
     row.number("pattern_evenness_around", plant.and_then(|p| p.pattern.evenness_around), 3);
+    row.number("weak_half_green", plant.and_then(|p| p.pattern.weak_half_green), 3);
+    row.number("strong_half_green", plant.and_then(|p| p.pattern.strong_half_green), 3);
+    row.number("weak_half_deg", plant.and_then(|p| p.pattern.weak_half_deg), 0);
+    row.number("pale_side_share", plant.and_then(|p| p.pattern.pale_side_share), 3);
+    row.number("pale_side_deg", plant.and_then(|p| p.pattern.pale_side_deg), 0);
     graded(row, plant);
 }
 

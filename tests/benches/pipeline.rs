@@ -140,7 +140,7 @@ fn f_measure(bencher: Bencher) {
 fn f_pattern(bencher: Bencher) {
     let picture = &SUBJECT.outcome.calibrated.photo.rgb;
     let readings = readings();
-    let read = |(map, samples): &(TissueMap, Samples)| pattern::read(picture, map, samples, None);
+    let read = |(map, samples): &(TissueMap, Samples)| pattern::read(picture, map, samples, [1.0; 3], None);
     bencher.bench_local(|| readings.iter().map(read).collect::<Vec<_>>());
 }
 
