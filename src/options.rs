@@ -23,21 +23,46 @@ pub struct Options {
     pub bands: BandLimits,
 }
 
-/// Widths from which bands are called by a name, mm; narrower than standard is narrow. Defaults 0.8, 1.2 and 2.0: common
-/// practice, no source.
+/// Widths from which bands are called by a name; narrower than standard is narrow.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct BandLimits {
-    /// Standard.
+    /// Standard from this width, mm. Default 0.8: common practice, no source; the next two likewise.
     pub standard_from_mm: f64,
-    /// Wide.
+    /// Wide, mm. Default 1.2.
     pub wide_from_mm: f64,
-    /// Extra wide.
+    /// Extra wide, mm. Default 2.0.
     pub extra_wide_from_mm: f64,
+    /// Where no width in mm is known: standard from this width in parts of the pitch. Default 0.2: judgement, no source; the
+    /// next two likewise.
+    pub standard_from_rel: f64,
+    /// Wide, parts of the pitch. Default 0.4.
+    pub wide_from_rel: f64,
+    /// Extra wide, parts of the pitch: more band than leaf. Default 0.5.
+    pub extra_wide_from_rel: f64,
+}
+
+impl BandLimits {
+    /// Standard, wide and extra wide, mm.
+    pub fn mm(&self) -> [f64; 3] {
+        [self.standard_from_mm, self.wide_from_mm, self.extra_wide_from_mm]
+    }
+
+    /// The same in parts of the pitch.
+    pub fn rel(&self) -> [f64; 3] {
+        [self.standard_from_rel, self.wide_from_rel, self.extra_wide_from_rel]
+    }
 }
 
 impl Default for BandLimits {
     fn default() -> Self {
-        Self { standard_from_mm: 0.8, wide_from_mm: 1.2, extra_wide_from_mm: 2.0 }
+        Self {
+            standard_from_mm: 0.8,
+            wide_from_mm: 1.2,
+            extra_wide_from_mm: 2.0,
+            standard_from_rel: 0.2,
+            wide_from_rel: 0.4,
+            extra_wide_from_rel: 0.5,
+        }
     }
 }
 

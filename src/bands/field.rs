@@ -4,6 +4,7 @@ use crate::base::raster::Raster;
 use crate::base::window::{mean, soft};
 use crate::segment::regions::labels_by_sides;
 use crate::tissue::class::Tissue;
+use std::f64::consts::{FRAC_PI_2, FRAC_PI_4, PI};
 
 /// Longer side of the grid at most, pixels: that on which tissue was judged, finer ones would show its steps.
 const GRID: usize = 800;
@@ -40,7 +41,7 @@ impl Field {
             return None;
         }
         // A straight edge at any angle shows 4 / pi of its length as steps, on average.
-        let edge = steps(&on) as f64 * std::f64::consts::FRAC_PI_4;
+        let edge = steps(&on) as f64 * FRAC_PI_4;
         let width = 2.0 * area as f64 / edge.max(1.0);
         let (labels, areas) = labelled(&on);
         Some(Self { cell, rough_width: width * cell as f64, labels, areas, slopes: slopes(&share, width as f32) })
@@ -76,6 +77,11 @@ impl Field {
             .collect::<Vec<_>>()
             .into_iter()
     }
+}
+
+/// Angle between two directions that count modulo half a turn, radians, -pi/2 to pi/2.
+pub(super) fn turn(a: f64, b: f64) -> f64 {
+    (a - b + FRAC_PI_2).rem_euclid(PI) - FRAC_PI_2
 }
 
 /// Share of band in each cell.

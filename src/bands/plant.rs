@@ -1,5 +1,6 @@
 //! From single crossings to bands, to pairs of neighbours, to the plant.
 
+use super::along::off_straight;
 use super::field::Field;
 use super::profile::Crossing;
 use super::{Band, Pair};
@@ -32,6 +33,7 @@ pub(super) fn gathered(crossings: &[Crossing], field: &Field) -> (Vec<Band>, Vec
             at: [middle(|c| c.at[0]), middle(|c| c.at[1])],
             width_px,
             length_px: area_px / width_px,
+            waviness: off_straight(&seen.iter().map(|c| c.middle()).collect::<Vec<_>>()).map(|off| off / width_px),
             crossings: seen.len(),
         }
     });

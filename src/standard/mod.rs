@@ -25,6 +25,12 @@ pub struct Bands {
     pub wide_from_mm: Option<f64>,
     /// Extra wide from this width, mm.
     pub extra_wide_from_mm: Option<f64>,
+    /// Standard from this width in parts of the pitch, where no width in mm is known.
+    pub standard_from_rel: Option<f64>,
+    /// Wide, parts of the pitch.
+    pub wide_from_rel: Option<f64>,
+    /// Extra wide, parts of the pitch.
+    pub extra_wide_from_rel: Option<f64>,
 }
 
 /// What was measured on the printed label cards.
@@ -66,10 +72,13 @@ impl Standard {
             return wrong("check_line_mm must be 45 to 55; print the cards again at 100 %");
         }
         let limits = BandLimits::from(standard.bands);
-        let rising = [0.0, limits.standard_from_mm, limits.wide_from_mm, limits.extra_wide_from_mm, WIDEST_MM];
-        if rising.windows(2).any(|pair| pair[0].partial_cmp(&pair[1]) != Some(std::cmp::Ordering::Less)) {
-            let text = "[bands] standard_from_mm, wide_from_mm and extra_wide_from_mm must rise, between 0 and 50";
-            return Err(Error::Standard(text.into()));
+        for (limits, unit, most) in [(limits.mm(), "mm", WIDEST_MM), (limits.rel(), "rel", 1.0)] {
+            let rising = [0.0, limits[0], limits[1], limits[2], most];
+            if rising.windows(2).any(|pair| pair[0].partial_cmp(&pair[1]) != Some(std::cmp::Ordering::Less)) {
+                return Err(Error::Standard(format!(
+                    "[bands] standard_from_{unit}, wide_from_{unit} and extra_wide_from_{unit} must rise, between 0 and {most}"
+                )));
+            }
         }
         Ok(standard)
     }
@@ -82,6 +91,9 @@ impl From<Bands> for BandLimits {
             standard_from_mm: bands.standard_from_mm.unwrap_or(usual.standard_from_mm),
             wide_from_mm: bands.wide_from_mm.unwrap_or(usual.wide_from_mm),
             extra_wide_from_mm: bands.extra_wide_from_mm.unwrap_or(usual.extra_wide_from_mm),
+            standard_from_rel: bands.standard_from_rel.unwrap_or(usual.standard_from_rel),
+            wide_from_rel: bands.wide_from_rel.unwrap_or(usual.wide_from_rel),
+            extra_wide_from_rel: bands.extra_wide_from_rel.unwrap_or(usual.extra_wide_from_rel),
         }
     }
 }
@@ -122,6 +134,8 @@ mod tests {
             ("[card]\npaper_lab = [94, 0]", "line 2"),
             ("[bands]\nwide_from_mm = 2.5", "must rise"),
             ("[bands]\nextra_wide_from_mm = nan", "must rise"),
+            ("[bands]\nwide_from_rel = 0.1", "must rise"),
+            ("[bands]\nextra_wide_from_rel = 1.2", "between 0 and 1"),
             ("{}", "line 1"),
         ] {
             let error = Standard::parse(text).unwrap_err().to_string();
