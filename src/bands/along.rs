@@ -1,7 +1,7 @@
 //! Along a band: how straight it lies, how far it runs unbroken, and what gap lies before the next piece of its row.
 
 use super::field::{Field, turn};
-use super::profile::{Crossing, Look};
+use super::profile::Look;
 
 /// Widest gap between two pieces of a row, rough widths; what lies farther is another row or another leaf.
 const WIDEST_GAP: f64 = 2.5;
@@ -11,16 +11,14 @@ const TURN: f64 = 0.35;
 const FEWEST: usize = 6;
 
 impl Look<'_> {
-    /// Length of bands over length of bands and gaps, over walks both ways along the bands from all crossings.
-    pub(super) fn continuity(&self, crossings: &[Crossing]) -> Option<f64> {
-        let walks = crossings.iter().flat_map(|c| [1.0, -1.0].map(|way| self.along(c.middle(), way)));
-        let (bands, gaps) = walks.fold((0.0, 0.0), |sum, walk| (sum.0 + walk.0, sum.1 + walk.1));
-        (bands > 0.0).then(|| bands / (bands + gaps))
+    /// Length of the band through a place, and of the gaps from its ends to the next pieces of its row, pixels.
+    pub(super) fn along(&self, at: [f64; 2]) -> (f64, f64) {
+        let [(a, gap), (b, other)] = [1.0, -1.0].map(|way| self.one_way(at, way));
+        (a + b, gap + other)
     }
 
-    /// Walks along a band from a place on it: how far it goes on, and how far it is from there to the next piece of its row; 0
-    /// where there is none. Pixels.
-    fn along(&self, at: [f64; 2], way: f64) -> (f64, f64) {
+    /// How far a band goes on one way, and how far it is from there to the next piece of its row; 0 where there is none.
+    fn one_way(&self, at: [f64; 2], way: f64) -> (f64, f64) {
         let (step, most) = (self.field.cell as f64, WIDEST_GAP * self.field.rough_width);
         let longest = (self.tissue.width() + self.tissue.height()) as f64;
         let (mut place, mut end, mut heading) = (at, at, None);

@@ -123,7 +123,7 @@ pub fn read(
     let sigma = rosette.blur_px.unwrap_or(0.0);
     let look = Look { picture, bounds: tissue.bounds, tissue: &tissue.tissue, field: &field, sigma };
     let crossings: Vec<Crossing> = field.places(PLACES).filter_map(|at| look.crossing(at)).collect();
-    let (bands, pairs) = plant::gathered(&crossings, &field);
+    let (bands, pairs) = plant::gathered(&crossings);
     let leaves = leaf::grouped(&bands, &pairs);
     match guard::verdict(&crossings, &bands, &leaves, sigma) {
         Verdict::Nothing => return Bands::default(),
@@ -131,15 +131,14 @@ pub fn read(
         Verdict::Bands => {}
     }
     let seen = Seen::of(&bands, &pairs);
-    let (continuity, cover) = (look.continuity(&crossings), cover(tissue));
-    let measured = Bands { bands, pairs, leaves, crossings, continuity, cover, ..Bands::default() };
+    let measured = Bands { bands, pairs, leaves, crossings, ..Bands::default() };
     match (seen, view.tilt_deg) {
         (None, _) => {
             let doubt = why::few(measured.bands.len());
             measured.doubted(doubt)
         }
         (_, Some(tilt)) if tilt > why::STEEPEST_DEG => measured.doubted(why::tilted(tilt)),
-        (Some(seen), _) => measured.told(&seen, view, sigma).classed(limits),
+        (Some(seen), _) => Bands { cover: cover(tissue), ..measured.told(&seen, view, sigma).classed(limits) },
     }
 }
 
@@ -158,23 +157,24 @@ impl Bands {
 
     fn told(mut self, seen: &Seen, view: View, sigma: f64) -> Self {
         let (pitch, width) = (seen.pitch(view.tilt_deg), seen.width(view.tilt_deg));
-        let mm = |px: f64, sd| view.px_per_mm.map(|scale| plant::length_mm(px, sd, scale));
-        let of_bands = |value: fn(&Band) -> Option<f64>| median_of(self.bands.iter().filter_map(value).collect());
-        let length_over_width = of_bands(|band| Some(band.length_px / band.width_px));
-        let doubt = why::unfit(width, sigma, length_over_width.unwrap_or(0.0));
+        let pairs = self.pairs.len();
+        let mm = |px: f64, error: plant::Error| view.px_per_mm.map(|scale| plant::length_mm(px, error.sd(pairs), scale));
+        let length_over_width = plant::median(self.crossings.iter().map(|c| c.length / c.width).collect());
+        let doubt = why::unfit(width, sigma, length_over_width);
         let told = doubt.is_none().then_some(width);
         for leaf in &mut self.leaves {
             leaf.facing = leaf.pitch_px.map(|seen| seen / pitch);
         }
         Self {
             pitch_px: Some(pitch),
-            pitch_mm: mm(pitch, plant::PITCH_SD),
+            pitch_mm: mm(pitch, plant::PITCH_ERROR),
             width_px: told,
-            width_mm: told.and_then(|width| mm(width, plant::WIDTH_SD)),
+            width_mm: told.and_then(|width| mm(width, plant::WIDTH_ERROR)),
             duty: told.map(|width| width / pitch),
             spread: told.map(|_| plant::spread(&self.pairs)),
-            length_over_width,
-            waviness: told.and_then(|_| of_bands(|band| band.waviness)),
+            length_over_width: Some(length_over_width),
+            waviness: told.map(|_| plant::median(self.bands.iter().filter_map(|band| band.waviness).collect())),
+            continuity: Some(plant::continuity(&self.crossings)),
             doubts: doubt.into_iter().collect(),
             ..self
         }
@@ -186,10 +186,6 @@ impl Bands {
         self.class = by_width.or_else(|| self.duty.map(|duty| BandClass::of(duty, limits.rel())));
         self
     }
-}
-
-fn median_of(values: Vec<f64>) -> Option<f64> {
-    (!values.is_empty()).then(|| plant::median(values))
 }
 
 #[cfg(test)]

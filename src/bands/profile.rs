@@ -59,6 +59,10 @@ pub struct Crossing {
     /// How far its light takes from a quarter to three quarters of the way from leaf to band, mean of both edges, pixels;
     /// infinite where it never gets so far.
     pub rise: f64,
+    /// Length of the band through this place, pixels.
+    pub length: f64,
+    /// Gaps from its ends to the next pieces of its row, pixels; 0 where there are none.
+    pub gaps: f64,
     /// Its neighbours on either side.
     pub neighbours: Vec<Neighbour>,
 }
@@ -110,7 +114,8 @@ impl<'a> Look<'a> {
         });
         let neighbours = neighbours.collect();
         let width = unblurred(edges[1] - edges[0], self.sigma);
-        Some(Crossing { band, at, across: line.across, edges, width, rise, neighbours })
+        let (length, gaps) = self.along(at);
+        Some(Crossing { band, at, across: line.across, edges, width, rise, length, gaps, neighbours })
     }
 
     /// Whether a place is band; `None` outside the plant.

@@ -7,9 +7,9 @@ use crate::base::doubt::Doubt;
 const NARROWEST_PX: f64 = 4.0;
 /// Steepest view that is measured, degrees from the vertical: the plants of the fit were seen at up to 60.
 pub(super) const STEEPEST_DEG: f64 = 60.0;
-/// Length over width under which a plant's median band is a row of separate tubercles. Of rendered plants with unbroken bands
-/// 1 in 50 is under it, of those with separate tubercles 3 in 4.
-const UNBROKEN: f64 = 2.4;
+/// Length over width under which a plant's median crossing is that of a separate tubercle. Of rendered plants with unbroken
+/// bands (5 pixels and more) 1 in 50 is under it, of those with separate tubercles 9 in 10.
+const UNBROKEN: f64 = 2.0;
 
 /// Why the width of a plant's bands is not told.
 pub(super) fn unfit(width: f64, sigma: f64, length_over_width: f64) -> Option<Doubt> {

@@ -1,6 +1,7 @@
 //! What the user gets: tables, JSON, masks, pictures. Sees records, tissue maps and plain bytes; never a stage.
 
 pub mod csv;
+pub mod explain;
 pub mod file;
 pub mod jsonl;
 mod legend;
