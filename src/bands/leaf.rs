@@ -54,9 +54,8 @@ pub(super) fn grouped(bands: &[Band], pairs: &[Pair]) -> Vec<Leaf> {
 
 fn leaf(number: usize, bands: &[&Band], pairs: &[&Pair]) -> Leaf {
     let of_bands = |value: fn(&Band) -> f64| median(bands.iter().map(|band| value(band)).collect());
-    let of_pairs = |value: fn(&Pair) -> f64| {
-        (bands.len() > 1).then(|| median(pairs.iter().map(|pair| value(pair)).collect()))
-    };
+    let of_pairs =
+        |value: fn(&Pair) -> f64| (bands.len() > 1).then(|| median(pairs.iter().map(|pair| value(pair)).collect()));
     let wavy: Vec<f64> = bands.iter().filter_map(|band| band.waviness).collect();
     Leaf {
         number,

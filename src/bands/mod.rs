@@ -125,13 +125,13 @@ pub fn read(
     let crossings: Vec<Crossing> = field.places(PLACES).filter_map(|at| look.crossing(at)).collect();
     let (bands, pairs) = plant::gathered(&crossings);
     let leaves = leaf::grouped(&bands, &pairs);
-    match guard::verdict(&crossings, &bands, &leaves, sigma) {
+    let doubts = match guard::verdict(&crossings, &bands, &leaves, sigma) {
         Verdict::Nothing => return Bands::default(),
-        Verdict::Unsure => return Bands::default().doubted(why::unsure()),
-        Verdict::Bands => {}
-    }
+        Verdict::Unsure => vec![why::unsure()],
+        Verdict::Bands => Vec::new(),
+    };
     let seen = Seen::of(&bands, &pairs);
-    let measured = Bands { bands, pairs, leaves, crossings, ..Bands::default() };
+    let measured = Bands { bands, pairs, leaves, crossings, doubts, ..Bands::default() };
     match (seen, view.tilt_deg) {
         (None, _) => {
             let doubt = why::few(measured.bands.len());
@@ -158,10 +158,12 @@ impl Bands {
     fn told(mut self, seen: &Seen, view: View, sigma: f64) -> Self {
         let (pitch, width) = (seen.pitch(view.tilt_deg), seen.width(view.tilt_deg));
         let pairs = self.pairs.len();
-        let mm = |px: f64, error: plant::Error| view.px_per_mm.map(|scale| plant::length_mm(px, error.sd(pairs), scale));
+        let mm =
+            |px: f64, error: plant::Error| view.px_per_mm.map(|scale| plant::length_mm(px, error.sd(pairs), scale));
         let length_over_width = plant::median(self.crossings.iter().map(|c| c.length / c.width).collect());
         let doubt = why::unfit(width, sigma, length_over_width);
         let told = doubt.is_none().then_some(width);
+        self.doubts.extend(doubt);
         for leaf in &mut self.leaves {
             leaf.facing = leaf.pitch_px.map(|seen| seen / pitch);
         }
@@ -175,7 +177,6 @@ impl Bands {
             length_over_width: Some(length_over_width),
             waviness: told.map(|_| plant::median(self.bands.iter().filter_map(|band| band.waviness).collect())),
             continuity: Some(plant::continuity(&self.crossings)),
-            doubts: doubt.into_iter().collect(),
             ..self
         }
     }

@@ -45,7 +45,7 @@ pub(super) fn tilted(tilt: f64) -> Doubt {
 
 /// Neither clearly bands nor clearly none.
 pub(super) fn unsure() -> Doubt {
-    let text = "what is pale across the leaves may be bands or glare: few have neighbours like themselves; \
-                photograph the plant sharper, larger and in soft light";
+    let text = "measured as bands, but few have neighbours like themselves: it may be glare or texture; photograph the \
+                plant sharper, larger and in soft light";
     Doubt::new("bands-unsure", text)
 }

@@ -43,7 +43,7 @@ impl BandLeaf {
 
 /// What a leaf counts for, and why not for all: every leaf counts where the plant's width is told.
 fn counted(leaf: &Leaf, bands: &bands::Bands) -> (&'static str, String) {
-    let why = bands.doubts.first().map(|doubt| doubt.code.to_owned());
+    let why = bands.doubts.last().map(|doubt| doubt.code.to_owned());
     match (leaf.pitch_px, bands.pitch_px, bands.width_px) {
         (Some(_), Some(_), Some(_)) => ("width and pitch", String::new()),
         (None, Some(_), Some(_)) => ("width", "single band, no pitch".into()),

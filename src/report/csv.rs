@@ -17,12 +17,7 @@ pub fn write(records: &[PhotoRecord], excel: bool, out: &mut dyn Write) -> Resul
 }
 
 /// Writes rows under the names of the columns of `heading`.
-pub(super) fn written(
-    heading: &Row,
-    rows: impl Iterator<Item = Row>,
-    excel: bool,
-    out: &mut dyn Write,
-) -> Result<()> {
+pub(super) fn written(heading: &Row, rows: impl Iterator<Item = Row>, excel: bool, out: &mut dyn Write) -> Result<()> {
     if excel {
         out.write_all("\u{feff}".as_bytes())?;
     }
