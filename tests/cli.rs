@@ -51,8 +51,8 @@ fn wrong_usage_ends_with_2_and_a_word_on_what_is_wrong() {
         (&["grade", "a.jpg", "--px-per-mm", "12mm"], "without a unit"),
         (&["grade", "a.jpg", "--one", "--many"], "cannot be used with"),
         (&["grade", "--csv", "a.jpg", "b.jpg"], "name of a photo"),
-        (&["grade", "a.jpg", "--csv", "x", "--jsonl", "./x"], "two files"),
-        (&["grade", "a.jpg", "--csv", "-", "--jsonl", "-"], "two files"),
+        (&["grade", "a.jpg", "--csv", "x", "--jsonl", "./x"], "one place"),
+        (&["grade", "a.jpg", "--csv", "-", "--explain", "-"], "one place"),
         (&["grade", "a.jpg", "b.jpg", "--at", "1,2"], "one photo"),
         (&["grade", "a.jpg", "--stroke", "none.txt"], "none.txt"),
     ] {

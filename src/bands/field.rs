@@ -4,6 +4,7 @@ use crate::base::raster::Raster;
 use crate::base::window::{mean, soft};
 use crate::segment::regions::labels_by_sides;
 use crate::tissue::class::Tissue;
+use std::f64::consts::{FRAC_PI_2, FRAC_PI_4, PI};
 
 /// Longer side of the grid at most, pixels: that on which tissue was judged, finer ones would show its steps.
 const GRID: usize = 800;
@@ -23,8 +24,6 @@ pub(super) struct Field {
     pub rough_width: f64,
     /// Number of the band, from 1; 0 elsewhere.
     pub labels: Raster<u32>,
-    /// Grid pixels of each band; the first entry is what is no band.
-    pub areas: Vec<usize>,
     /// See [`slopes`].
     slopes: [Raster<f32>; 2],
 }
@@ -40,10 +39,10 @@ impl Field {
             return None;
         }
         // A straight edge at any angle shows 4 / pi of its length as steps, on average.
-        let edge = steps(&on) as f64 * std::f64::consts::FRAC_PI_4;
+        let edge = steps(&on) as f64 * FRAC_PI_4;
         let width = 2.0 * area as f64 / edge.max(1.0);
-        let (labels, areas) = labelled(&on);
-        Some(Self { cell, rough_width: width * cell as f64, labels, areas, slopes: slopes(&share, width as f32) })
+        let slopes = slopes(&share, width as f32);
+        Some(Self { cell, rough_width: width * cell as f64, labels: labels_by_sides(&on), slopes })
     }
 
     /// Number of the band at a place, photo pixels; 0 for none.
@@ -78,6 +77,11 @@ impl Field {
     }
 }
 
+/// Angle between two directions that count modulo half a turn, radians, -pi/2 to pi/2.
+pub(super) fn turn(a: f64, b: f64) -> f64 {
+    (a - b + FRAC_PI_2).rem_euclid(PI) - FRAC_PI_2
+}
+
 /// Share of band in each cell.
 fn shares(tissue: &Raster<Option<Tissue>>, cell: usize) -> Raster<f32> {
     let (w, h) = (tissue.width().div_ceil(cell), tissue.height().div_ceil(cell));
@@ -97,15 +101,6 @@ fn steps(on: &Raster<bool>) -> usize {
     let across = (0..on.height()).map(|y| on.row(y).windows(2).filter(|p| p[0] != p[1]).count()).sum::<usize>();
     let down = (1..on.height()).map(|y| on.row(y).iter().zip(on.row(y - 1)).filter(|(a, b)| a != b).count());
     across + down.sum::<usize>()
-}
-
-/// Connected parts (by sides), numbered from 1, and their sizes by number.
-fn labelled(on: &Raster<bool>) -> (Raster<u32>, Vec<usize>) {
-    let labels = labels_by_sides(on);
-    let count = labels.as_slice().iter().max().map_or(0, |&most| most as usize);
-    let mut areas = vec![0; count + 1];
-    labels.as_slice().iter().for_each(|&label| areas[label as usize] += 1);
-    (labels, areas)
 }
 
 /// Slopes of the bands' share, gathered over a window: difference of the squares and twice the product of the structure tensor

@@ -1,7 +1,7 @@
 //! Profiles across bands: where a band begins and ends, to parts of a pixel, and where its neighbours are.
 
 use super::edge::unblurred;
-use super::field::Field;
+use super::field::{Field, turn};
 use crate::base::color::transfer::DECODE;
 use crate::base::raster::{Raster, Rect};
 use crate::base::stats::quantile;
@@ -56,6 +56,13 @@ pub struct Crossing {
     pub edges: [f64; 2],
     /// Width freed from blur, pixels.
     pub width: f64,
+    /// How far its light takes from a quarter to three quarters of the way from leaf to band, mean of both edges, pixels;
+    /// infinite where it never gets so far.
+    pub rise: f64,
+    /// Length of the band through this place, pixels.
+    pub length: f64,
+    /// Gaps from its ends to the next pieces of its row, pixels; 0 where there are none.
+    pub gaps: f64,
     /// Its neighbours on either side.
     pub neighbours: Vec<Neighbour>,
 }
@@ -69,6 +76,14 @@ pub struct Neighbour {
     pub pitch: f64,
     /// Its width freed from blur, pixels.
     pub width: f64,
+}
+
+impl Crossing {
+    /// Middle of the band on the line, pixels in the plant's bounds.
+    pub fn middle(&self) -> [f64; 2] {
+        let along = f64::midpoint(self.edges[0], self.edges[1]);
+        [0, 1].map(|axis| self.at[axis] + along * self.across[axis])
+    }
 }
 
 /// One line across the leaf.
@@ -89,21 +104,22 @@ impl<'a> Look<'a> {
         let line = Line::through(self, at)?;
         let own = line.runs.iter().position(|&(band, from, to)| band && from <= 0 && 0 < to)?;
         let band = self.field.label(at);
-        let edges = line.edges(own)?;
+        let (edges, rise) = line.edges(own)?;
         let middle = f64::midpoint(edges[0], edges[1]);
         let neighbours = [own.checked_sub(2), Some(own + 2)].into_iter().flatten().filter_map(|other| {
             let number = line.related(own, other).filter(|&number| number != band)?;
-            let theirs = line.edges(other)?;
+            let (theirs, _) = line.edges(other)?;
             let pitch = (f64::midpoint(theirs[0], theirs[1]) - middle).abs();
             Some(Neighbour { band: number, pitch, width: unblurred(theirs[1] - theirs[0], self.sigma) })
         });
         let neighbours = neighbours.collect();
         let width = unblurred(edges[1] - edges[0], self.sigma);
-        Some(Crossing { band, at, across: line.across, edges, width, neighbours })
+        let (length, gaps) = self.along(at);
+        Some(Crossing { band, at, across: line.across, edges, width, rise, length, gaps, neighbours })
     }
 
     /// Whether a place is band; `None` outside the plant.
-    fn band(&self, [x, y]: [f64; 2]) -> Option<bool> {
+    pub(super) fn band(&self, [x, y]: [f64; 2]) -> Option<bool> {
         if x < 0.0 || y < 0.0 || x >= self.tissue.width() as f64 || y >= self.tissue.height() as f64 {
             return None;
         }
@@ -183,17 +199,19 @@ impl<'a> Line<'a> {
         runs
     }
 
-    /// Both edges of a band at half the way from leaf to band, along the line, pixels.
-    fn edges(&self, run: usize) -> Option<[f64; 2]> {
+    /// Both edges of a band at half the way from leaf to band, along the line, and the mean of their rises, pixels.
+    fn edges(&self, run: usize) -> Option<([f64; 2], f64)> {
         let &(_, from, to) = self.runs.get(run)?;
         let rough = self.look.field.rough_width / self.step;
         if run == 0 || run + 1 >= self.runs.len() || ((to - from) as f64) < LEAST_WIDTH * rough {
             return None;
         }
-        Some([self.edge(run, -1)?, self.edge(run, 1)?])
+        let [(low, rise), (high, fall)] = [self.edge(run, -1)?, self.edge(run, 1)?];
+        Some(([low, high], f64::midpoint(rise, fall)))
     }
 
-    fn edge(&self, run: usize, side: isize) -> Option<f64> {
+    /// Where an edge lies and how long its light takes from a quarter to three quarters of the way, pixels.
+    fn edge(&self, run: usize, side: isize) -> Option<(f64, f64)> {
         let rough = self.look.field.rough_width / self.step;
         let &(_, from, to) = self.runs.get(run)?;
         let leaf = self.leaf(run.checked_add_signed(side)?, side, rough)?;
@@ -205,21 +223,22 @@ impl<'a> Line<'a> {
         }
         let part = |i: isize| dot(difference(self.at_sample(i), level), toward) / contrast;
         let end = if side < 0 { leaf.0 } else { leaf.1 };
-        let mut i = from.midpoint(to);
-        let mut inner = part(i);
-        if inner < 0.5 {
-            return None;
-        }
-        while i != end {
-            let outer = part(i + side);
-            if outer < 0.5 {
-                let beyond = (inner - 0.5) / (inner - outer);
-                return Some((i as f64 + side as f64 * beyond) * self.step);
+        let crossed = |way: f64| {
+            let mut i = from.midpoint(to);
+            let mut inner = part(i);
+            while inner >= way && i != end {
+                let outer = part(i + side);
+                if outer < way {
+                    let beyond = (inner - way) / (inner - outer);
+                    return Some((i as f64 + side as f64 * beyond) * self.step);
+                }
+                i += side;
+                inner = outer;
             }
-            i += side;
-            inner = outer;
-        }
-        None
+            None
+        };
+        let rise = crossed(0.25).zip(crossed(0.75)).map_or(f64::INFINITY, |(outer, inner)| (outer - inner).abs());
+        Some((crossed(0.5)?, rise))
     }
 
     /// Samples of plain leaf beside a band: from and to, in the line's order.
@@ -268,11 +287,8 @@ impl<'a> Line<'a> {
         let &(_, from, to) = self.runs.get(other)?;
         let there = self.place(from.midpoint(to), 0.0);
         let field = self.look.field;
-        let half_turn = std::f64::consts::PI;
-        let turn =
-            (field.normal(there) - field.normal(self.at) + half_turn / 2.0).rem_euclid(half_turn) - half_turn / 2.0;
         let number = field.label(there);
-        if number == 0 || turn.abs() > TURN {
+        if number == 0 || turn(field.normal(there), field.normal(self.at)).abs() > TURN {
             return None;
         }
         let (_, from, to) = self.runs[own.midpoint(other)];

@@ -86,6 +86,7 @@ pub(super) struct Grade {
 /// What is written where.
 #[derive(Debug, clap::Args)]
 #[command(next_help_heading = "Outputs")]
+#[command(group = ArgGroup::new("spreadsheet").args(["csv", "explain"]).multiple(true))]
 pub(super) struct Outputs {
     /// Table for spreadsheets, one row a plant; `-` is the standard output
     #[arg(long, value_name = "FILE", value_parser = Target::from_str)]
@@ -95,6 +96,10 @@ pub(super) struct Outputs {
     #[arg(long, value_name = "FILE", value_parser = Target::from_str)]
     pub(super) jsonl: Option<Target>,
 
+    /// What was seen of the bands leaf by leaf, a table for spreadsheets; `-` is the standard output
+    #[arg(long, value_name = "FILE", value_parser = Target::from_str)]
+    pub(super) explain: Option<Target>,
+
     /// A picture a photo with outlines, tissues and numbers
     #[arg(long, value_name = "DIR")]
     pub(super) overlay: Option<PathBuf>,
@@ -103,8 +108,8 @@ pub(super) struct Outputs {
     #[arg(long, value_name = "DIR")]
     pub(super) masks: Option<PathBuf>,
 
-    /// Mark the CSV so that Excel reads its letters rightly
-    #[arg(long, requires = "csv")]
+    /// Mark the CSV files so that Excel reads their letters rightly
+    #[arg(long, requires = "spreadsheet")]
     pub(super) excel: bool,
 
     /// No table, no progress, no summary; errors only

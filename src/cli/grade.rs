@@ -46,7 +46,7 @@ pub(super) fn run(args: &Grade) -> Exit {
         Err(text) => return wrong(&say::safe(&text)),
     };
     if outputs::clash(&args.outputs) {
-        return wrong("--csv and --jsonl go to one place; name two files, or send one to `-` and one to a file");
+        return wrong("two of --csv, --jsonl and --explain go to one place; name files, and send at most one to `-`");
     }
     let found = find::photos(&args.paths, !args.no_recursive);
     if found.sources.iter().all(|source| source.trouble.is_some()) {

@@ -2,6 +2,7 @@
 
 use super::args::{Color, Outputs, Target};
 use super::say;
+use std::collections::HashSet;
 use std::io::{self, ErrorKind, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use variegauge::error::{Error, Result};
@@ -9,7 +10,7 @@ use variegauge::pipeline::Outcome;
 use variegauge::record::PhotoRecord;
 use variegauge::report::file::{self, Inputs, Output};
 use variegauge::report::table::Table;
-use variegauge::report::{bands, csv, jsonl, masks, names, overlay};
+use variegauge::report::{bands, csv, explain, jsonl, masks, names, overlay};
 use variegauge::tissue::TissueMap;
 
 /// Columns of the table where no terminal tells its width.
@@ -25,6 +26,7 @@ pub(super) struct Pictures<'a> {
 /// Tables over all photos, filled in input order.
 pub(super) struct Tables {
     csv: Option<Output>,
+    explain: Option<Output>,
     jsonl: Option<Output>,
     table: Option<Table>,
     excel: bool,
@@ -94,10 +96,10 @@ impl Tables {
             Some(Target::Stdout) => Ok(Some(Output::stream("the standard output", io::stdout()))),
             Some(Target::File(path)) => inputs.keep(path).and_then(|()| Output::create(path)).map(Some),
         };
-        let (csv, jsonl) = (open(&args.csv)?, open(&args.jsonl)?);
-        let data = [&args.csv, &args.jsonl].into_iter().any(|target| *target == Some(Target::Stdout));
+        let (csv, explain, jsonl) = (open(&args.csv)?, open(&args.explain)?, open(&args.jsonl)?);
+        let data = targets(args).into_iter().any(|target| *target == Some(Target::Stdout));
         let table = (!args.quiet && !data).then(|| Table::new(width(), colored(args.color), files));
-        let mut tables = Self { csv, jsonl, table, excel: args.excel, records: Vec::new(), broken: false };
+        let mut tables = Self { csv, explain, jsonl, table, excel: args.excel, records: Vec::new(), broken: false };
         if let Some(table) = tables.table {
             tables.print(&table.heading());
         }
@@ -120,15 +122,17 @@ impl Tables {
                 Err(error) => self.break_at(&error),
             }
         }
-        if self.csv.is_some() {
+        if self.csv.is_some() || self.explain.is_some() {
             self.records.push(record);
         }
     }
 
     /// Completes the files; true if all outputs are whole.
     pub(super) fn finish(mut self) -> bool {
-        if let Some(mut out) = self.csv.take() {
-            let done = out.put(|out| csv::write(&self.records, self.excel, out)).and_then(|()| out.finish());
+        let spreadsheets: [(_, WriteAll); 2] = [(self.csv.take(), csv::write), (self.explain.take(), explain::write)];
+        for (out, write) in spreadsheets {
+            let Some(mut out) = out else { continue };
+            let done = out.put(|out| write(&self.records, self.excel, out)).and_then(|()| out.finish());
             done.unwrap_or_else(|error| self.break_at(&error));
         }
         if let Some(out) = self.jsonl.take() {
@@ -157,22 +161,30 @@ impl Tables {
     }
 }
 
+/// Writes a table of all records; whether for Excel.
+type WriteAll = fn(&[PhotoRecord], bool, &mut dyn Write) -> io::Result<()>;
+
+fn targets(args: &Outputs) -> [&Option<Target>; 3] {
+    [&args.csv, &args.jsonl, &args.explain]
+}
+
 /// Files of the tables, in words.
 pub(super) fn told(args: &Outputs) -> Vec<String> {
     let path = |target: &Option<Target>| match target {
         Some(Target::File(path)) => Some(say::safe(&path.to_string_lossy())),
         Some(Target::Stdout) | None => None,
     };
-    [path(&args.csv), path(&args.jsonl)].into_iter().flatten().collect()
+    targets(args).into_iter().filter_map(path).collect()
 }
 
-/// Whether both tables would go to one place.
+/// Whether two tables would go to one place.
 pub(super) fn clash(args: &Outputs) -> bool {
-    let full = |path: &Path| std::path::absolute(path).unwrap_or_else(|_| path.to_owned());
-    match (&args.csv, &args.jsonl) {
-        (Some(Target::File(a)), Some(Target::File(b))) => full(a) == full(b),
-        (a, b) => a.is_some() && a == b,
-    }
+    let full = |target: &Target| match target {
+        Target::File(path) => Some(std::path::absolute(path).unwrap_or_else(|_| path.to_owned())),
+        Target::Stdout => None,
+    };
+    let mut places = HashSet::new();
+    !targets(args).into_iter().flatten().all(|target| places.insert(full(target)))
 }
 
 fn width() -> usize {

@@ -2,9 +2,8 @@
 
 use super::{
     Bands, Calibration, Card, Estimate, FlagRecord, Outlook, Pattern, PatternNumbers, PhotoRecord, PlantRecord,
-    ScorePart, Settings, Spread, Status, Stripes,
+    ScorePart, Settings, Status, Stripes,
 };
-use crate::bands;
 use crate::base::raster::Raster;
 use crate::base::stats::Interval;
 use crate::calibrate::{Calibrated, ScaleSource, WhiteSource};
@@ -153,19 +152,6 @@ impl PlantRecord {
     }
 }
 
-impl Bands {
-    fn new(bands: &bands::Bands) -> Self {
-        let part = |side: usize| Some(bands.width_mm?.value * bands.spread?[side]).and_then(|mm| rounded(mm, 3));
-        Self {
-            count: (!bands.bands.is_empty()).then_some(bands.bands.len()),
-            width_mm: Spread { mean: Estimate::rounded(bands.width_mm, 3), p10: part(0), p90: part(1) },
-            pitch_mm: Estimate::rounded(bands.pitch_mm, 3),
-            width_rel: bands.duty.and_then(|duty| rounded(duty, 4)),
-            class: bands.class.map(|class| class.name().into()),
-        }
-    }
-}
-
 impl Stripes {
     fn new(stripes: &pattern::stripes::Stripes, scale: Option<Interval>) -> Self {
         let mm = |px: Option<Interval>| Estimate::rounded(px.zip(scale).map(|(px, scale)| px.over(scale)), 2);
@@ -221,7 +207,7 @@ impl Estimate {
         Self::rounded(interval, 4)
     }
 
-    fn rounded(interval: Option<Interval>, decimals: i32) -> Self {
+    pub(super) fn rounded(interval: Option<Interval>, decimals: i32) -> Self {
         interval.map_or_else(Self::default, |i| Self {
             value: rounded(i.value, decimals),
             low: rounded(i.low, decimals),
@@ -287,7 +273,8 @@ impl Settings {
             card_below_mm: *card_below,
             card_paper_lab: card.paper_lab,
             card_check_line_mm: card.check_line_mm,
-            band_limits_mm: [bands.standard_from_mm, bands.wide_from_mm, bands.extra_wide_from_mm],
+            band_limits_mm: bands.mm(),
+            band_limits_rel: bands.rel(),
             standard_hash: standard_hash(standard),
             hash,
         }
@@ -317,7 +304,7 @@ pub fn hex(bytes: &[u8]) -> String {
 
 /// `value` with `decimals` digits after the point, so that texts are stable; `None` if it is no number. Minus zero
 /// becomes zero.
-fn rounded(value: f64, decimals: i32) -> Option<f64> {
+pub(super) fn rounded(value: f64, decimals: i32) -> Option<f64> {
     let unit = 10f64.powi(decimals);
     value.is_finite().then(|| (value * unit).round() / unit + 0.0)
 }
@@ -372,7 +359,8 @@ mod tests {
             "red_fraction": {"value": 0.1429, "low": 0.1029, "high": 0.1829},
             "green_capacity": none,
             "bands": {"count": null, "width_mm": {"value": null, "low": null, "high": null, "p10": null, "p90": null},
-                "pitch_mm": none, "width_rel": null, "class": null},
+                "pitch_mm": none, "width_rel": null, "class": null, "class_by": null, "waviness": null, "continuity": null,
+                "cover": null},
             "stripes": {"count": null, "width_mm": none, "spacing_mm": none, "fineness": null, "share": null},
             "pattern": value["plants"][0]["pattern"],
             "contrast": none, "score": null, "score_low": null, "score_high": null, "score_parts": {}, "decision": null,

@@ -1,6 +1,7 @@
 //! All that is known of one photo and its plants, flat, rounded and named as the outside sees it: schema
 //! `variegauge.photo/1`. Each key is explained in `docs/output.md`. Keys that no stage measures yet are null.
 
+mod bands;
 mod build;
 pub mod seen;
 
@@ -196,6 +197,42 @@ pub struct Bands {
     pub width_rel: Option<f64>,
     /// Trade class of the width.
     pub class: Option<String>,
+    /// What the class is by: `width`, or `duty` where no width in mm is known.
+    pub class_by: Option<&'static str>,
+    /// How far the bands' centre lines depart from straight ones, parts of their width.
+    pub waviness: Option<f64>,
+    /// Length of bands over that of bands and the gaps in their rows.
+    pub continuity: Option<f64>,
+    /// Share of band in all leaf that can be read.
+    pub cover: Option<f64>,
+    /// What was seen leaf by leaf, for `--explain`.
+    #[serde(skip)]
+    pub leaves: Vec<BandLeaf>,
+}
+
+/// The bands of one leaf, as seen.
+#[derive(Debug, Clone, PartialEq)]
+pub struct BandLeaf {
+    /// Its number on the plant, from 1.
+    pub number: usize,
+    /// Bands measured on it.
+    pub bands: usize,
+    /// Median width, pixels.
+    pub width_px: Option<f64>,
+    /// Median length, pixels.
+    pub length_px: Option<f64>,
+    /// Median pitch, pixels.
+    pub pitch_px: Option<f64>,
+    /// Median of width over pitch.
+    pub width_rel: Option<f64>,
+    /// Median waviness.
+    pub waviness: Option<f64>,
+    /// Its pitch over the plant's: 1 where it faces the camera, less where it is turned away.
+    pub facing: Option<f64>,
+    /// What it counts for: `width and pitch`, `width`, `pitch` or `nothing`.
+    pub counts_for: &'static str,
+    /// Why not for all.
+    pub reason: String,
 }
 
 /// A mean with its 95 % interval, and how far single values spread.
@@ -343,6 +380,8 @@ pub struct Settings {
     pub card_check_line_mm: Option<f64>,
     /// Widths from which bands are standard, wide and extra wide, mm.
     pub band_limits_mm: [f64; 3],
+    /// The same in parts of the pitch.
+    pub band_limits_rel: [f64; 3],
     /// First 16 hex digits of the SHA-256 of the standard's values.
     pub standard_hash: String,
     /// First 16 hex digits of the SHA-256 of the above: equal settings have equal hashes.

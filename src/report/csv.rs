@@ -9,34 +9,41 @@ use std::io::{Error, Result, Write};
 
 /// Writes the whole table. `excel` puts the byte order mark first that Excel needs to read UTF-8.
 pub fn write(records: &[PhotoRecord], excel: bool, out: &mut dyn Write) -> Result<()> {
+    let nothing = PhotoRecord::stopped("", "", (Status::Failed, String::new()), &Options::default());
+    let rows = records.iter().flat_map(|photo| {
+        let plants = photo.plants.iter().map(Some).chain(photo.plants.is_empty().then_some(None));
+        plants.map(|plant| row(photo, plant))
+    });
+    written(&row(&nothing, None), rows, excel, out)
+}
+
+/// Writes rows under the names of the columns of `heading`.
+pub(super) fn written(heading: &Row, rows: impl Iterator<Item = Row>, excel: bool, out: &mut dyn Write) -> Result<()> {
     if excel {
         out.write_all("\u{feff}".as_bytes())?;
     }
     let mut table = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(out);
-    let nothing = PhotoRecord::stopped("", "", (Status::Failed, String::new()), &Options::default());
-    table.write_record(row(&nothing, None).0.iter().map(|(name, _)| name)).map_err(Error::other)?;
-    for photo in records {
-        let plants = photo.plants.iter().map(Some).chain(photo.plants.is_empty().then_some(None));
-        for plant in plants {
-            table.write_record(row(photo, plant).0.iter().map(|(_, cell)| cell)).map_err(Error::other)?;
-        }
+    table.write_record(heading.0.iter().map(|(name, _)| name)).map_err(Error::other)?;
+    for row in rows {
+        table.write_record(row.0.iter().map(|(_, cell)| cell)).map_err(Error::other)?;
     }
     table.flush()
 }
 
 /// Cells with the names of their columns, which are the same for every row.
-struct Row(Vec<(String, String)>);
+#[derive(Default)]
+pub(super) struct Row(Vec<(String, String)>);
 
 impl Row {
-    fn text(&mut self, column: &str, text: Option<&str>) {
+    pub(super) fn text(&mut self, column: &str, text: Option<&str>) {
         self.0.push((column.into(), text.map(inert).unwrap_or_default()));
     }
 
-    fn count(&mut self, column: &str, count: Option<usize>) {
+    pub(super) fn count(&mut self, column: &str, count: Option<usize>) {
         self.0.push((column.into(), count.map(|n| n.to_string()).unwrap_or_default()));
     }
 
-    fn number(&mut self, column: &str, value: Option<f64>, decimals: usize) {
+    pub(super) fn number(&mut self, column: &str, value: Option<f64>, decimals: usize) {
         self.0.push((column.into(), value.map(|v| format!("{v:.decimals$}")).unwrap_or_default()));
     }
 
@@ -49,7 +56,7 @@ impl Row {
 }
 
 fn row(photo: &PhotoRecord, plant: Option<&PlantRecord>) -> Row {
-    let mut row = Row(Vec::new());
+    let mut row = Row::default();
     row.text("file", Some(&photo.file));
     row.text("status", Some(photo.status.name()));
     row.text("reason", photo.error.as_deref());
@@ -96,6 +103,9 @@ fn measured(row: &mut Row, plant: Option<&PlantRecord>) {
     row.number("band_width_p90_mm", plant.and_then(|p| p.bands.width_mm.p90), 2);
     row.estimate("band_pitch_mm", plant.map(|p| p.bands.pitch_mm), 2);
     row.number("band_width_rel", plant.and_then(|p| p.bands.width_rel), 4);
+    row.number("band_waviness", plant.and_then(|p| p.bands.waviness), 3);
+    row.number("band_continuity", plant.and_then(|p| p.bands.continuity), 3);
+    row.number("band_cover", plant.and_then(|p| p.bands.cover), 4);
     row.count("stripe_count", plant.and_then(|p| p.stripes.count));
     row.estimate("stripe_width_mm", plant.map(|p| p.stripes.width_mm), 2);
     row.estimate("stripe_spacing_mm", plant.map(|p| p.stripes.spacing_mm), 2);
@@ -105,6 +115,7 @@ fn measured(row: &mut Row, plant: Option<&PlantRecord>) {
 
 fn named(row: &mut Row, plant: Option<&PlantRecord>) {
     row.text("band_class", plant.and_then(|p| p.bands.class.as_deref()));
+    row.text("band_class_by", plant.and_then(|p| p.bands.class_by));
     row.text("pattern", plant.and_then(|p| p.pattern.name.as_deref()));
     row.text("pattern_tone", plant.and_then(|p| p.pattern.tone.as_deref()));
     row.number("pattern_confidence", plant.and_then(|p| p.pattern.confidence), 4);

@@ -2,6 +2,7 @@
 
 pub mod bands;
 pub mod csv;
+pub mod explain;
 pub mod file;
 pub mod jsonl;
 mod legend;

@@ -69,11 +69,15 @@ fn ranges(standard: &Standard) -> Option<Fault> {
     let ranges = &score.ranges;
     let balance = [0.0, ranges.balance[0], ranges.balance[1], ranges.balance[2], ranges.balance[3], 1.0];
     let rises = "must rise, between 0 and 1";
-    let widths = [0.0, bands.standard_from_mm, bands.wide_from_mm, bands.extra_wide_from_mm, WIDEST_MM];
+    let widths = |[standard, wide, extra]: [f64; 3], most| rising(&[0.0, standard, wide, extra, most]);
     first(&[
         (
-            rising(&widths),
+            widths(bands.mm(), WIDEST_MM),
             ("bands.wide_from_mm", "must rise from standard_from_mm to extra_wide_from_mm, between 0 and 50"),
+        ),
+        (
+            widths(bands.rel(), 1.0),
+            ("bands.wide_from_rel", "must rise from standard_from_rel to extra_wide_from_rel, between 0 and 1"),
         ),
         (
             level(&[green.all_pale_under, green.floor, green.revert_from]),

@@ -12,16 +12,35 @@ pub struct Card {
     pub check_line_mm: Option<f64>,
 }
 
-/// Widths from which bands are called by a name, mm; narrower than standard is narrow.
+/// Widths from which bands are called by a name; narrower than standard is narrow. Parts of the pitch where no width in mm is
+/// known.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Bands {
-    /// Standard.
+    /// Standard, mm.
     pub standard_from_mm: f64,
-    /// Wide.
+    /// Wide, mm.
     pub wide_from_mm: f64,
-    /// Extra wide.
+    /// Extra wide, mm.
     pub extra_wide_from_mm: f64,
+    /// Standard, parts of the pitch.
+    pub standard_from_rel: f64,
+    /// Wide, parts of the pitch.
+    pub wide_from_rel: f64,
+    /// Extra wide, parts of the pitch.
+    pub extra_wide_from_rel: f64,
+}
+
+impl Bands {
+    /// Standard, wide and extra wide, mm.
+    pub fn mm(&self) -> [f64; 3] {
+        [self.standard_from_mm, self.wide_from_mm, self.extra_wide_from_mm]
+    }
+
+    /// The same in parts of the pitch.
+    pub fn rel(&self) -> [f64; 3] {
+        [self.standard_from_rel, self.wide_from_rel, self.extra_wide_from_rel]
+    }
 }
 
 /// Limits of green capacity.
