@@ -1,12 +1,10 @@
 //! Along a band: how straight it lies, how far it runs unbroken, and what gap lies before the next piece of its row.
 
-use super::field::{Field, turn};
+use super::field::Field;
 use super::profile::Look;
 
 /// Widest gap between two pieces of a row, rough widths; what lies farther is another row or another leaf.
 const WIDEST_GAP: f64 = 2.5;
-/// Directions of two pieces of a row differ by this at most, radians (20 degrees).
-const TURN: f64 = 0.35;
 /// Fewest places on a band from which its waviness is told.
 const FEWEST: usize = 6;
 
@@ -24,13 +22,14 @@ impl Look<'_> {
         let (mut place, mut end, mut heading) = (at, at, None);
         let (mut band, mut gap) = (0.0, 0.0);
         while band < longest {
-            let [x, y] = ahead(self.field, place, heading, way);
-            place = [place[0] + step * x, place[1] + step * y];
-            heading = Some([x, y]);
+            // Beyond the end of a piece the field turns around it: straight on.
+            let ahead = if gap > 0.0 { straight(at, end) } else { ahead(self.field, place, heading, way) };
+            place = [0, 1].map(|axis| place[axis] + step * ahead[axis]);
+            heading = Some(ahead);
             match self.band(place) {
                 Some(true) if gap > 0.0 => {
-                    let same_row = turn(self.field.normal(place), self.field.normal(end)).abs() <= TURN;
-                    return (band, if same_row { gap } else { 0.0 });
+                    let other = self.field.label(place) != self.field.label(at);
+                    return (band, if other { gap } else { 0.0 });
                 }
                 Some(true) => (band, end) = (band + step, place),
                 Some(false) if gap < most => gap += step,
@@ -39,6 +38,12 @@ impl Look<'_> {
         }
         (band, 0.0)
     }
+}
+
+/// Unit vector from one place to another; none if they are one.
+fn straight([x, y]: [f64; 2], [u, v]: [f64; 2]) -> [f64; 2] {
+    let length = (u - x).hypot(v - y).max(f64::MIN_POSITIVE);
+    [(u - x) / length, (v - y) / length]
 }
 
 /// Unit vector along the bands at a place, on from the former one.

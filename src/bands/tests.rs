@@ -145,7 +145,7 @@ fn what_cannot_be_measured_says_why() {
     assert_eq!(code(Drawn { side: 300, width: 3.4, pitch: 9.0, sigma: 0.5, ..Drawn::default() }), Some("bands-small"));
     assert_eq!(code(Drawn { width: 10.0, pitch: 40.0, sigma: 4.5, ..Drawn::default() }), Some("bands-blurred"));
     assert_eq!(code(Drawn { piece: 30.0, ..Drawn::default() }), Some("bands-separate"));
-    assert_eq!(code(Drawn { side: 120, width: 20.0, pitch: 60.0, ..Drawn::default() }), Some("bands-few"));
+    assert_eq!(code(Drawn { side: 150, width: 20.0, pitch: 45.0, ..Drawn::default() }), Some("bands-few"));
 }
 
 #[test]
@@ -176,9 +176,9 @@ fn waves_of_a_band_are_measured_in_its_widths() {
     let straight = Drawn::default().read(10.0).waviness.unwrap();
     let wavy = Drawn { wave: 3.0, ..Drawn::default() }.read(10.0).waviness.unwrap();
     assert!(straight < 0.05, "{straight}");
-    // Root mean square of a cosine of 3 pixels in widths of 12.
-    let want = 3.0 / 2f64.sqrt() / 12.0;
-    assert!(near(Some(wavy), want, 0.25), "{wavy} {want}");
+    // Root mean square of a cosine of 3 pixels in widths of 12, less what is lost at the ends and by lines beside each other.
+    let want = 0.75 * 3.0 / 2f64.sqrt() / 12.0;
+    assert!(near(Some(wavy), want, 0.2), "{wavy} {want}");
 }
 
 #[test]
