@@ -32,11 +32,12 @@ impl Leaf {
     }
 }
 
-/// Bands that pairs link, directly or through others, are one leaf.
+/// Bands that pairs link one after the other are one leaf.
 pub(super) fn grouped(bands: &[Band], pairs: &[Pair]) -> Vec<Leaf> {
+    let pairs = in_rows(bands, pairs);
     // First band of the leaf that each band is on.
     let mut first: BTreeMap<usize, usize> = bands.iter().map(|band| (band.number, band.number)).collect();
-    for pair in pairs {
+    for pair in &pairs {
         let (Some(&a), Some(&b)) = (first.get(&pair.bands.0), first.get(&pair.bands.1)) else { continue };
         first.values_mut().filter(|of| **of == a.max(b)).for_each(|of| *of = a.min(b));
     }
@@ -50,6 +51,26 @@ pub(super) fn grouped(bands: &[Band], pairs: &[Pair]) -> Vec<Leaf> {
         }
     }
     (1..).zip(leaves.into_values()).map(|(number, (bands, pairs))| leaf(number, &bands, &pairs)).collect()
+}
+
+/// Pairs that are, for both of their bands, the pair crossed most often on that side (the closer of equals): a band has one
+/// neighbour on either side, and lines that run on to a leaf behind are few.
+fn in_rows<'a>(bands: &[Band], pairs: &'a [Pair]) -> Vec<&'a Pair> {
+    let band = |number: usize| bands.binary_search_by_key(&number, |band| band.number).ok().map(|i| &bands[i]);
+    let better = |new: &Pair, old: &Pair| (new.crossings, old.pitch_px) > (old.crossings, new.pitch_px);
+    let mut best: BTreeMap<(usize, bool), &Pair> = BTreeMap::new();
+    for pair in pairs {
+        let (Some(a), Some(b)) = (band(pair.bands.0), band(pair.bands.1)) else { continue };
+        for (from, to) in [(a, b), (b, a)] {
+            let along: f64 = (0..2).map(|i| (to.at[i] - from.at[i]) * from.across[i]).sum();
+            let chosen = best.entry((from.number, along > 0.0)).or_insert(pair);
+            if better(pair, chosen) {
+                *chosen = pair;
+            }
+        }
+    }
+    let chosen = |pair: &&Pair| best.values().filter(|best| best.bands == pair.bands).count() == 2;
+    pairs.iter().filter(chosen).collect()
 }
 
 fn leaf(number: usize, bands: &[&Band], pairs: &[&Pair]) -> Leaf {

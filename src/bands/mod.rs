@@ -40,6 +40,8 @@ pub struct Band {
     pub number: usize,
     /// Its middle, pixels in the plant's bounds.
     pub at: [f64; 2],
+    /// Unit vector across it, either sense.
+    pub across: [f64; 2],
     /// Width across it, freed from blur, pixels; foreshortened where the leaf is turned away.
     pub width_px: f64,
     /// Length along it, pixels.

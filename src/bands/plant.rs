@@ -29,6 +29,7 @@ pub(super) fn gathered(crossings: &[Crossing]) -> (Vec<Band>, Vec<Pair>) {
         Band {
             number,
             at: [middle(|c| c.at[0]), middle(|c| c.at[1])],
+            across: mean_direction(&seen),
             width_px,
             length_px: middle(|c| c.length),
             waviness: off_straight(&seen.iter().map(|c| c.middle()).collect::<Vec<_>>()).map(|off| off / width_px),
@@ -41,6 +42,16 @@ pub(super) fn gathered(crossings: &[Crossing]) -> (Vec<Band>, Vec<Pair>) {
         Pair { bands, pitch_px, width_px, crossings: seen.len() }
     });
     (bands.collect(), pairs.collect())
+}
+
+/// Mean unit vector across a band; either sense.
+fn mean_direction(seen: &[&Crossing]) -> [f64; 2] {
+    let first = seen[0].across;
+    let sum = seen.iter().map(|c| c.across).fold([0.0, 0.0], |sum: [f64; 2], [x, y]| {
+        let sense = (x * first[0] + y * first[1]).signum();
+        [sum[0] + sense * x, sum[1] + sense * y]
+    });
+    sum.map(|v| v / sum[0].hypot(sum[1]))
 }
 
 /// Length of bands over that of bands and the gaps between pieces of one row.

@@ -154,7 +154,15 @@ mod tests {
             gaps: 0.0,
             neighbours: Vec::new(),
         };
-        let band = Band { number: 0, at: [19.0, 15.0], width_px: 8.0, length_px: 30.0, waviness: None, crossings: 2 };
+        let band = Band {
+            number: 0,
+            at: [19.0, 15.0],
+            across: [1.0, 0.0],
+            width_px: 8.0,
+            length_px: 30.0,
+            waviness: None,
+            crossings: 2,
+        };
         let crossings = vec![crossing(5.0), crossing(25.0)];
         (rgb, Bands { bands: vec![band], crossings, ..Bands::default() })
     }
