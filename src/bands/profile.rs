@@ -4,6 +4,7 @@ use super::edge::unblurred;
 use super::field::{Field, turn};
 use crate::base::color::transfer::DECODE;
 use crate::base::raster::{Raster, Rect};
+use crate::base::resample::around;
 use crate::base::stats::quantile;
 use crate::tissue::class::Tissue;
 
@@ -128,20 +129,10 @@ impl<'a> Look<'a> {
 
     /// Linear light at a place, between the four pixels around it.
     fn light(&self, [x, y]: [f64; 2]) -> [f64; 3] {
-        let (right, down) = (self.picture.width() - 1, self.picture.height() - 1);
-        let x = (x + self.bounds.x as f64 - 0.5).clamp(0.0, right as f64);
-        let y = (y + self.bounds.y as f64 - 0.5).clamp(0.0, down as f64);
-        let (u, v) = (x as usize, y as usize);
-        let (fx, fy) = (x - u as f64, y - v as f64);
-        let (u1, v1) = ((u + 1).min(right), (v + 1).min(down));
+        let at = [x + self.bounds.x as f64 - 0.5, y + self.bounds.y as f64 - 0.5];
         let (decode, mut sum) = (&*DECODE, [0.0; 3]);
-        for (code, part) in [
-            (self.picture.get(u, v), (1.0 - fx) * (1.0 - fy)),
-            (self.picture.get(u1, v), fx * (1.0 - fy)),
-            (self.picture.get(u, v1), (1.0 - fx) * fy),
-            (self.picture.get(u1, v1), fx * fy),
-        ] {
-            for (s, c) in sum.iter_mut().zip(code) {
+        for ([u, v], part) in around(at, (self.picture.width(), self.picture.height())) {
+            for (s, c) in sum.iter_mut().zip(self.picture.get(u, v)) {
                 *s += part * f64::from(decode[usize::from(c)]);
             }
         }

@@ -1,6 +1,6 @@
 //! The table on the terminal: a line a plant, what must be known of it underneath.
 
-use super::text::{percent, photo_doubts, remarks, shown, wrapped};
+use super::text::{described, percent, photo_doubts, remarks, shown, wrapped};
 use crate::record::{Estimate, PhotoRecord, PlantRecord, Status};
 use std::fmt::Write;
 use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
@@ -61,6 +61,7 @@ impl Table {
                 for plant in &photo.plants {
                     let first = plant.index == 1;
                     lines += &self.plant(if first { &photo.file } else { "" }, plant);
+                    lines += &described(plant).map(|text| self.indented(&text)).unwrap_or_default();
                     lines += &verdict(plant).map(|text| self.indented(&text)).unwrap_or_default();
                     remarks(plant).for_each(|text| lines += &self.remark(text, Look::Warning));
                 }
@@ -194,6 +195,7 @@ mod tests {
 photo                 plant       green           pale            stress red          size
 bench/IMG_1.jpg       1 ZB-0042    80 % (76-84)    10 % (6-14)     10 % (6-14)     61.3 mm
                       2             0 % (0-4)     100 % (96-100)    0 % (0-4)            -
+    all-pale, aureo (99 %)
     ! too pale: 0 % green capacity, the standard asks 20 %
     ! no label card, so no millimetres
 bench/a\\u{1b}[2J.jpg  refused

@@ -38,6 +38,35 @@ pub fn length(estimate: &Estimate) -> String {
     format!("{value:.2} mm{}", range.unwrap_or_default())
 }
 
+/// Pattern and bands in a line, as far as they are told: `striate, albo (82 %); wide bands: 1.22 mm (0.97-1.52), pitch 3.03 mm
+/// (2.47-3.73)`.
+pub fn described(plant: &PlantRecord) -> Option<String> {
+    let parts: Vec<String> = pattern(plant).into_iter().chain(bands(plant)).collect();
+    (!parts.is_empty()).then(|| parts.join("; "))
+}
+
+fn pattern(plant: &PlantRecord) -> Option<String> {
+    let mut text = plant.pattern.name.clone()?;
+    if let Some(tone) = plant.pattern.tone.as_deref().filter(|tone| *tone != "none") {
+        let _ = write!(text, ", {tone}");
+    }
+    if let Some(confidence) = plant.pattern.confidence {
+        let _ = write!(text, " ({})", share(confidence));
+    }
+    Some(text)
+}
+
+fn bands(plant: &PlantRecord) -> Option<String> {
+    let bands = &plant.bands;
+    let told = |estimate: &Estimate| estimate.value.map(|_| length(estimate));
+    let relative = || bands.width_rel.map(|rel| format!("{rel:.2} of their pitch"));
+    let width = told(&bands.width_mm.mean).or_else(relative);
+    let pitch = told(&bands.pitch_mm).map(|pitch| format!("pitch {pitch}"));
+    let lengths: Vec<String> = width.into_iter().chain(pitch).collect();
+    let class = bands.class.as_ref().map_or_else(String::new, |class| format!("{class} "));
+    (!lengths.is_empty()).then(|| format!("{class}bands: {}", lengths.join(", ")))
+}
+
 /// A share without its interval, `62 %`.
 pub fn share(value: f64) -> String {
     format!("{:.0} %", value * 100.0)
@@ -84,6 +113,22 @@ mod tests {
         let estimate = Estimate { value: Some(0.6234), low: Some(0.58), high: Some(0.6649) };
         assert_eq!(percent(&estimate), "62 % (58-66)");
         assert_eq!(percent(&Estimate::default()), "-");
+    }
+
+    #[test]
+    fn pattern_and_bands_are_told_as_far_as_they_are_known() {
+        let mut plant = PlantRecord::default();
+        assert_eq!(described(&plant), None);
+        plant.pattern.name = Some("striate".into());
+        plant.pattern.tone = Some("albo".into());
+        plant.pattern.confidence = Some(0.816);
+        plant.bands.width_rel = Some(0.4);
+        plant.bands.class = Some("wide".into());
+        assert_eq!(described(&plant).unwrap(), "striate, albo (82 %); wide bands: 0.40 of their pitch");
+        plant.pattern.tone = Some("none".into());
+        plant.bands.width_mm.mean = Estimate { value: Some(1.216), low: Some(0.97), high: Some(1.52) };
+        plant.bands.pitch_mm = Estimate { value: Some(3.03), low: None, high: None };
+        assert_eq!(described(&plant).unwrap(), "striate (82 %); wide bands: 1.22 mm (0.97-1.52), pitch 3.03 mm");
     }
 
     #[test]
