@@ -11,6 +11,7 @@ use image::codecs::jpeg::JpegEncoder;
 use image::imageops::{FilterType, resize};
 use image::{DynamicImage, ImageEncoder};
 use std::sync::LazyLock;
+use variegauge::bands::{self, View};
 use variegauge::base::raster::Raster;
 use variegauge::base::stats::SplitMix64;
 use variegauge::calibrate::{self, Calibrated, calibrate, refine_white};
@@ -18,7 +19,7 @@ use variegauge::measure::measure;
 use variegauge::options::{Options, Plants};
 use variegauge::pattern;
 use variegauge::photo::{self, Photo};
-use variegauge::pipeline::{self, Outcome};
+use variegauge::pipeline::{self, Outcome, Plant};
 use variegauge::record::PhotoRecord;
 use variegauge::report::overlay;
 use variegauge::segment;
@@ -142,6 +143,15 @@ fn f_pattern(bencher: Bencher) {
     let readings = readings();
     let read = |(map, samples): &(TissueMap, Samples)| pattern::read(picture, map, samples, [1.0; 3], None);
     bencher.bench_local(|| readings.iter().map(read).collect::<Vec<_>>());
+}
+
+#[divan::bench]
+fn f_bands(bencher: Bencher) {
+    let Outcome { calibrated, plants } = &SUBJECT.outcome;
+    let limits = Options::default().standard.bands;
+    let read =
+        |plant: &Plant| bands::read(&calibrated.photo.rgb, &plant.rosette, &plant.tissue, View::default(), &limits);
+    bencher.bench_local(|| plants.iter().map(read).collect::<Vec<_>>());
 }
 
 /// Tissue of all plants, with the repeated readings of their colours.
