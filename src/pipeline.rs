@@ -124,13 +124,15 @@ fn plant(calibrated: &Calibrated, mut rosette: Rosette, label: Label, closeness:
 /// What a grade is made from.
 fn facts(measures: &Measures, pattern: &Pattern, bands: &Bands, contrast: Option<Interval>) -> Facts {
     let capacity = measures.green_capacity;
+    let pale_side = pattern.pale_side.map(|side| [side.weak, side.strong]);
+    let halves = pattern.halves.map(|halves| [halves.weak, halves.strong]);
     Facts {
         capacity,
         red: measures.red_fraction,
         dead: measures.tissue[Tissue::Dead],
         variegated: pattern.names.iter().filter(|(name, _)| name.variegated()).map(|(_, share)| share).sum(),
         evenness: pattern.evenness.map(|evenness| evenness.around),
-        sides: pattern.halves.map(|halves| [halves.weak, halves.strong]),
+        sides: pale_side.or(halves),
         contrast,
         duty: bands.duty,
         diameter_mm: measures.diameter_mm,

@@ -29,7 +29,7 @@ pub struct Facts {
     pub variegated: f64,
     /// How evenly pale tissue is spread around the crown.
     pub evenness: Option<f64>,
-    /// Green capacity of the weaker and the stronger half.
+    /// Green capacity of the pale side and of the rest where the plant has one, otherwise of its poorer and richer half.
     pub sides: Option<[f64; 2]>,
     /// Colour distance of pale and green.
     pub contrast: Option<Interval>,

@@ -52,6 +52,10 @@ pub struct Side {
     pub share: f64,
     /// Where the paler side lies, as [`Halves::weak_deg`].
     pub deg: f64,
+    /// Green capacity of the paler side, as in [`Halves`].
+    pub weak: f64,
+    /// The same of the rest.
+    pub strong: f64,
 }
 
 /// Green and pale leaf of one part of the plant, pixels.
@@ -121,7 +125,8 @@ impl Spread {
                 (1.0 - size, middle(first + length, FINE - length))
             };
             let explained = apart / (mean * (1.0 - mean)).max(0.02);
-            (LEAST_SIDE..=1.0 - LEAST_SIDE).contains(&size).then_some(Side { explained, share, deg })
+            let (weak, strong) = (1.0 - arc.share().max(rest.share()), 1.0 - arc.share().min(rest.share()));
+            (LEAST_SIDE..=1.0 - LEAST_SIDE).contains(&size).then_some(Side { explained, share, deg, weak, strong })
         });
         sides.max_by(|a, b| a.explained.total_cmp(&b.explained)).unwrap_or_default()
     }

@@ -271,6 +271,10 @@ fn halves_tell_the_poorer_side() {
             assert!(off.abs() < 20.0, "{size} {turn}: {halves:?} {side:?}");
         }
     }
+    let third = Drawn { tissue: |s: Spot| when(s.leaf < 3.0, Tissue::Gold), ..PLANT }.pattern();
+    let (halves, side) = (third.halves.unwrap(), third.pale_side.unwrap());
+    assert!(side.weak < 0.2 && side.strong > 0.95, "the pale side alone: {side:?}");
+    assert!(halves.weak > side.weak + 0.05, "a half has green leaves too: {halves:?}");
     let halves = |tissue| Drawn { tissue, ..PLANT }.pattern().halves.unwrap();
     let green = halves(|_| Tissue::Green);
     assert!((green.weak, green.strong) == (1.0, 1.0), "{green:?}");
