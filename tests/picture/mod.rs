@@ -37,7 +37,7 @@ pub(crate) fn from_svg(page: &Page, dpi: f64) -> Picture {
 /// Writes pages as one PDF and draws them.
 pub(crate) fn from_pdf(pages: &[Page], dpi: f64) -> Vec<Picture> {
     let mut bytes = Vec::new();
-    pdf::write(pages, "test", &mut bytes).unwrap();
+    pdf::write(pages, &[], "test", &mut bytes).unwrap();
     let file = hayro::hayro_syntax::Pdf::new(bytes).unwrap();
     let scale = (dpi / 72.0) as f32;
     let white = hayro::vello_cpu::color::palette::css::WHITE;
