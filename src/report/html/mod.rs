@@ -42,7 +42,7 @@ pub(super) fn open(title: &str, script: Option<&str>, out: &mut dyn Write) -> Re
 /// Ends a page that was begun with the same script.
 pub(super) fn close(script: Option<&str>, out: &mut dyn Write) -> Result<()> {
     if let Some(script) = script {
-        write!(out, "<script>{script}</script>\n")?;
+        writeln!(out, "<script>{script}</script>")?;
     }
     out.write_all(b"</body>\n</html>\n")
 }

@@ -8,7 +8,7 @@ use std::io::{Result, Write};
 
 /// Writes the page.
 pub(super) fn write(listing: &Listing, out: &mut dyn Write) -> Result<()> {
-    let Listing { title, facts, doubts, picture: image } = listing;
+    let Listing { title, facts, limits, picture: image } = listing;
     open(title, None, out)?;
     let seen = picture("jpeg", &jpeg(image, QUALITY), &format!("Photo of {title}"), image.dimensions());
     put(
@@ -21,9 +21,9 @@ pub(super) fn write(listing: &Listing, out: &mut dyn Write) -> Result<()> {
                     caption { "As measured in the photo" }
                     tbody { @for (name, value) in facts { tr { th scope="row" { (name) } td { (value) } } } }
                 }
-                @if !doubts.is_empty() {
-                    h2 { "What limits these numbers" }
-                    ul { @for doubt in doubts { li { (doubt) } } }
+                @if !limits.is_empty() {
+                    h2 { "What to know of this plant" }
+                    ul { @for limit in limits { li { (limit) } } }
                 }
                 h2 { "Please note" }
                 ul { @for note in NOTES { li { (note) } } }

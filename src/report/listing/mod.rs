@@ -22,8 +22,8 @@ pub struct Listing {
     title: String,
     /// What is told: a name and its value each.
     facts: Vec<(&'static str, String)>,
-    /// What limits it.
-    doubts: Vec<String>,
+    /// Flags and doubts.
+    limits: Vec<String>,
     /// The plant, with a scale bar under it if the scale is known.
     picture: RgbImage,
 }
@@ -55,7 +55,7 @@ impl Listing {
         Self {
             title: words::title(plant, name),
             facts: words::facts(photo, plant),
-            doubts: words::doubts(photo, plant),
+            limits: words::limits(photo, plant),
             picture: picture::draw(rgb, plant),
         }
     }

@@ -36,12 +36,14 @@ pub(super) fn write(listing: &Listing, out: &mut dyn Write) -> Result<()> {
     for (name, value) in &listing.facts {
         sheet.fact(name, value);
     }
-    let limits: Vec<&str> = listing.doubts.iter().map(String::as_str).collect();
-    for (title, texts) in [("What limits these numbers", limits.as_slice()), ("Please note", &NOTES)] {
+    let limits: Vec<&str> = listing.limits.iter().map(String::as_str).collect();
+    for (title, texts) in [("What to know of this plant", limits.as_slice()), ("Please note", &NOTES)] {
         if !texts.is_empty() {
             sheet.top += GAP;
             sheet.paragraph(title, Style { height: TEXT, left: 0.0, bold: true });
-            texts.iter().for_each(|text| sheet.paragraph(text, Style { height: TEXT, left: 0.0, bold: false }));
+            for text in texts {
+                sheet.paragraph(text, Style { height: TEXT, left: 0.0, bold: false });
+            }
         }
     }
     pdf::write(&sheet.pages(), &[picture], &listing.title, out)

@@ -30,10 +30,12 @@ pub(super) fn facts(photo: &PhotoRecord, plant: &PlantRecord) -> Vec<(&'static s
     ]
 }
 
-/// What limits the numbers. The photo's own names are left out: a plant's doubts may name other photos.
-pub(super) fn doubts(photo: &PhotoRecord, plant: &PlantRecord) -> Vec<String> {
-    let of_plant = plant.doubts.iter().filter(|doubt| doubt.code != "number-twice").map(|doubt| doubt.text.as_str());
-    of_plant.chain(photo_doubts(photo)).map(String::from).collect()
+/// What a buyer must know beside the numbers: flags, then what limits them. A number that other photos have too is left out, as it
+/// tells their names.
+pub(super) fn limits(photo: &PhotoRecord, plant: &PlantRecord) -> Vec<String> {
+    let flags = plant.flags.iter().map(|flag| flag.text.as_str());
+    let doubts = plant.doubts.iter().filter(|doubt| doubt.code != "number-twice").map(|doubt| doubt.text.as_str());
+    flags.chain(doubts).chain(photo_doubts(photo)).map(String::from).collect()
 }
 
 fn diameter(plant: &PlantRecord) -> String {
@@ -147,12 +149,17 @@ fn told(calibration: &Calibration) -> [&'static str; 2] {
 mod tests {
     use super::*;
     use crate::base::doubt::Doubt;
+    use crate::options::Options;
     use crate::pattern::name::Name;
-    use crate::record::{Bands, Spread};
+    use crate::pipeline::drawn;
+    use crate::record::{Bands, Pattern, Spread};
+
+    fn photo() -> PhotoRecord {
+        PhotoRecord::graded("p.jpg", "p", &drawn(&[&["g"]]), &Options::default())
+    }
 
     fn fact(plant: &PlantRecord, name: &str) -> String {
-        let photo = PhotoRecord::graded("p.jpg", "p", &crate::pipeline::drawn(&[&["g"]]), &Default::default());
-        facts(&photo, plant).into_iter().find(|(fact, _)| fact.starts_with(name)).unwrap().1
+        facts(&photo(), plant).into_iter().find(|(fact, _)| fact.starts_with(name)).unwrap().1
     }
 
     #[test]
@@ -183,7 +190,7 @@ mod tests {
     #[test]
     fn every_pattern_has_its_words() {
         for name in Name::ALL.map(Name::text) {
-            let pattern = crate::record::Pattern { name: Some(name.into()), ..Default::default() };
+            let pattern = Pattern { name: Some(name.into()), ..Pattern::default() };
             let text = fact(&PlantRecord { pattern, ..PlantRecord::default() }, "pattern");
             assert_ne!(text, format!("{name}: {name}"));
         }
@@ -193,8 +200,7 @@ mod tests {
     fn the_hour_and_other_photos_names_are_not_told() {
         let plant =
             PlantRecord { doubts: vec![Doubt::new("number-twice", "stands in home/x.jpg")], ..Default::default() };
-        let photo = PhotoRecord::graded("p.jpg", "p", &crate::pipeline::drawn(&[&["g"]]), &Default::default());
-        assert!(doubts(&photo, &plant).is_empty());
+        assert!(limits(&photo(), &plant).is_empty());
         assert_eq!(fact(&plant, "date"), "2026-01-31");
     }
 }
