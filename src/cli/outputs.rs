@@ -36,7 +36,7 @@ pub(super) struct Tables {
     table: Option<Table>,
     excel: bool,
     records: Vec<PhotoRecord>,
-    /// For the report, in the order of `records`: about 30 kB a plant.
+    /// For the report, in the order of `records`: about 45 kB a plant.
     seen: Vec<Seen>,
     broken: bool,
 }

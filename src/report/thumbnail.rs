@@ -6,7 +6,7 @@ use crate::tissue::TissueMap;
 use image::RgbImage;
 use image::codecs::jpeg::JpegEncoder;
 
-/// Longest side, pixels: shown at half of it, it is sharp on a phone; 200 plants make a page of about 10 MB.
+/// Longest side, pixels: shown at half of it, it is sharp on a phone; 200 plants make a page of about 12 MB.
 const SIDE: f64 = 320.0;
 
 /// Quality of the JPEG.

@@ -72,7 +72,7 @@ fn measured(plant: &PlantRecord) -> Markup {
                         td {
                             (count) " measured"
                             @if let Some((low, high)) = spread { ", 8 of 10 are " (format!("{low:.2}-{high:.2} mm")) " wide" }
-                            @if let Some(class) = &bands.class { "; " (class) }
+                            @if let Some(class) = &bands.class { "; called " (class) }
                         }
                     }
                 }

@@ -2,7 +2,7 @@
 
 use crate::record::{Calibration, Estimate, PhotoRecord, PlantRecord};
 use crate::report::palette;
-use crate::report::text::{percent, photo_doubts, share};
+use crate::report::text::{percent, share};
 use crate::tissue::class::Tissue;
 
 /// Why there are no millimetres.
@@ -30,12 +30,14 @@ pub(super) fn facts(photo: &PhotoRecord, plant: &PlantRecord) -> Vec<(&'static s
     ]
 }
 
-/// What a buyer must know beside the numbers: flags, then what limits them. A number that other photos have too is left out, as it
-/// tells their names.
+/// Doubts that are not a buyer's: the lines tell of a missing scale, and a number that other photos have too tells their names.
+const NOT_TOLD: [&str; 2] = ["no-scale", "number-twice"];
+
+/// What a buyer must know beside the numbers: flags, then what limits them.
 pub(super) fn limits(photo: &PhotoRecord, plant: &PlantRecord) -> Vec<String> {
     let flags = plant.flags.iter().map(|flag| flag.text.as_str());
-    let doubts = plant.doubts.iter().filter(|doubt| doubt.code != "number-twice").map(|doubt| doubt.text.as_str());
-    flags.chain(doubts).chain(photo_doubts(photo)).map(String::from).collect()
+    let doubts = plant.doubts.iter().chain(&photo.doubts).filter(|doubt| !NOT_TOLD.contains(&doubt.code));
+    flags.chain(doubts.map(|doubt| doubt.text.as_str())).map(String::from).collect()
 }
 
 fn diameter(plant: &PlantRecord) -> String {
@@ -48,7 +50,7 @@ fn diameter(plant: &PlantRecord) -> String {
 fn band_width(plant: &PlantRecord) -> String {
     let bands = &plant.bands;
     let Some(count) = bands.count else { return "no bands were measured".into() };
-    let class = bands.class.as_ref().map_or_else(String::new, |class| format!("; {class} by the seller's standard"));
+    let class = bands.class.as_ref().map_or_else(String::new, |class| format!("; called {class}"));
     match (mean(&bands.width_mm.mean), bands.width_mm.p10.zip(bands.width_mm.p90)) {
         (Some(mean), Some((low, high))) => format!("{mean}; 8 of 10 bands {low:.1}-{high:.1} mm; n = {count}{class}"),
         (Some(mean), None) => format!("{mean}; n = {count}{class}"),
@@ -168,8 +170,7 @@ mod tests {
         let width_mm = Spread { mean, p10: Some(0.84), p90: Some(1.66) };
         let bands = Bands { count: Some(34), width_mm, pitch_mm: mean, class: Some("wide".into()), ..Bands::default() };
         let plant = PlantRecord { bands, diameter_mm: Some(61.0), ..PlantRecord::default() };
-        let width =
-            "mean 1.21 mm (95 % range 1.02-1.44); 8 of 10 bands 0.8-1.7 mm; n = 34; wide by the seller's standard";
+        let width = "mean 1.21 mm (95 % range 1.02-1.44); 8 of 10 bands 0.8-1.7 mm; n = 34; called wide";
         assert_eq!(fact(&plant, "band width"), width);
         assert_eq!(fact(&plant, "band pitch"), "mean 1.21 mm (95 % range 1.02-1.44); n = 34 bands");
     }
