@@ -1,5 +1,5 @@
 //! HTML pages: one file each, offline, readable without script. Texts are escaped by the `html!` macro, which offers no other
-//! way but `PreEscaped`; what a terminal or a direction of writing would obey is taken out in [`put`], through which all text passes.
+//! way but `PreEscaped`; what a terminal or a direction of writing would obey is taken out in `put`, through which all text passes.
 
 pub mod batch;
 mod numbers;

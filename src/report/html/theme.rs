@@ -117,7 +117,6 @@ mod tests {
                 least[1] = least[1].min(contrast(bar, behind));
             }
             least[0] = least[0].min(contrast(flag, flag_ground)).min(contrast(text, flag_ground));
-            println!("{name}: text {:.2}, graphics {:.2}", least[0], least[1]);
             assert!(least[0] >= 4.5 && least[1] >= 3.0, "{name}: {least:?}");
         }
     }
