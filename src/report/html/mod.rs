@@ -24,7 +24,7 @@ pub(super) fn open(title: &str, script: Option<&str>, out: &mut dyn Write) -> Re
         "default-src 'none'; img-src data:; style-src {}; script-src {scripts}; base-uri 'none'; form-action 'none'",
         hash(&style)
     );
-    out.write_all(b"<!DOCTYPE html>\n<html lang=\"en\">\n")?;
+    out.write_all(b"<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n")?;
     put(
         out,
         &html! {
