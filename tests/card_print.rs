@@ -6,9 +6,11 @@
 mod picture;
 
 use picture::{Along, Picture, from_pdf, from_svg};
-use variegauge::card::layout::{CARD, Layout, PAPER, POT_LABEL, Patch};
+use variegauge::card::layout::{Area, CARD, Layout, PAPER, POT_LABEL, Patch};
 use variegauge::card::number::payload;
 use variegauge::print::card::Label;
+use variegauge::print::draw::Page;
+use variegauge::print::pdf;
 use variegauge::print::sheet::{Paper, pages, per_page};
 
 /// The largest error of a length that is let pass, mm; a pixel of 203 dpi is 0.125 mm.
@@ -36,7 +38,7 @@ fn each_picture(layout: &Layout, paper: Paper, check: impl Fn(&Picture, &[Label]
     assert_eq!(pages.len(), 1);
     for dpi in DPI {
         check(&from_svg(&pages[0], dpi), &labels, &format!("{} {paper:?} SVG {dpi}", layout.prefix));
-        check(&from_pdf(&pages, dpi)[0], &labels, &format!("{} {paper:?} PDF {dpi}", layout.prefix));
+        check(&from_pdf(&pages, &[], dpi)[0], &labels, &format!("{} {paper:?} PDF {dpi}", layout.prefix));
     }
 }
 
@@ -253,5 +255,31 @@ fn text_keeps_to_its_line_and_no_ink_is_on_a_card_s_edge() {
                 }
             }
         });
+    }
+}
+
+#[test]
+fn a_picture_in_a_pdf_stands_upright_where_it_should() {
+    // Black at the top left, grey elsewhere.
+    let quarter = image::RgbImage::from_fn(80, 40, |x, y| image::Rgb([if x < 40 && y < 20 { 0 } else { 160 }; 3]));
+    let mut jpeg = std::io::Cursor::new(Vec::new());
+    quarter.write_to(&mut jpeg, image::ImageFormat::Jpeg).unwrap();
+    let page = Page { width: 100.0, height: 60.0, groups: Vec::new() };
+    let area = Area { x: 10.0, y: 20.0, width: 40.0, height: 20.0 };
+    let picture = pdf::Picture { page: 1, area, size: (80, 40), jpeg: jpeg.into_inner() };
+    let drawn = from_pdf(&[page.clone(), page], &[picture], 203.2);
+    let near = |code: u8, wanted: u8| code.abs_diff(wanted) < 8;
+    for (at, wanted) in [
+        ([15.0, 25.0], 0),
+        ([45.0, 25.0], 160),
+        ([15.0, 35.0], 160),
+        ([45.0, 35.0], 160),
+        ([9.5, 25.0], 255),
+        ([50.5, 25.0], 255),
+        ([15.0, 19.5], 255),
+        ([15.0, 40.5], 255),
+    ] {
+        assert!(near(drawn[1].code(at), wanted), "{at:?}: {}", drawn[1].code(at));
+        assert_eq!(drawn[0].code(at), 255, "the other page");
     }
 }

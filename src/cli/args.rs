@@ -1,7 +1,7 @@
 //! The arguments.
 
 use super::card::args as card;
-use super::{find, standard};
+use super::{find, listing, standard};
 use clap::{ArgGroup, Parser, Subcommand, ValueEnum};
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -18,6 +18,7 @@ const EXAMPLES: &str = "\
 Examples:
   variegauge grade IMG_0012.jpg                          one photo, table on the terminal
   variegauge grade photos/ --csv grades.csv              a folder, for a spreadsheet
+  variegauge grade photos/ --report grades.html          a page to read, on a phone too, or to print
   variegauge grade photos/ --overlay seen/               pictures that show what was measured
   variegauge grade tray.jpg --many --px-per-mm 12.5      all plants of a tray, sizes in mm
   variegauge grade a.jpg b.jpg --jsonl - --quiet         JSON lines for other programs";
@@ -52,6 +53,10 @@ pub(super) enum Command {
     #[command(long_about = card::ABOUT, before_help = card::EXAMPLES, after_help = card::AFTER, help_template = TEMPLATE)]
     Card(Box<card::Card>),
 
+    /// Write a page or a picture of one plant, for a sale
+    #[command(long_about = listing::ABOUT, before_help = listing::EXAMPLES, after_help = listing::AFTER, help_template = TEMPLATE)]
+    Listing(Box<listing::Listing>),
+
     /// Print, check or explain the standard that plants are graded by
     #[command(long_about = standard::ABOUT, before_help = standard::EXAMPLES, after_help = standard::AFTER, help_template = TEMPLATE)]
     Standard(standard::Standard),
@@ -68,7 +73,7 @@ pub(super) struct Grade {
     pub(super) outputs: Outputs,
 
     #[command(flatten)]
-    measuring: Measuring,
+    pub(super) measuring: Measuring,
 
     /// Photos at a time [default: one a processor core]
     #[arg(long, short, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256), help_heading = "Search and speed")]
@@ -100,6 +105,10 @@ pub(super) struct Outputs {
     #[arg(long, value_name = "FILE", value_parser = Target::from_str)]
     pub(super) explain: Option<Target>,
 
+    /// A page to read and print: every plant with its pictures, numbers, decision, flags and doubts, as one HTML file
+    #[arg(long, value_name = "FILE.html", value_parser = Target::from_str)]
+    pub(super) report: Option<Target>,
+
     /// A picture a photo with outlines, tissues and numbers
     #[arg(long, value_name = "DIR")]
     pub(super) overlay: Option<PathBuf>,
@@ -125,7 +134,7 @@ pub(super) struct Outputs {
 #[derive(Debug, clap::Args)]
 #[command(next_help_heading = "Measuring")]
 #[command(group = ArgGroup::new("hint"), group = ArgGroup::new("plants"), group = ArgGroup::new("scale"))]
-struct Measuring {
+pub(super) struct Measuring {
     /// Only the main plant: sharp, central, large
     #[arg(long, group = "plants")]
     one: bool,
@@ -183,16 +192,15 @@ pub(super) enum Color {
     Never,
 }
 
-impl Grade {
+impl Measuring {
     /// Files other than photos that are read, so that no output overwrites them.
     pub(super) fn files_read(&self) -> impl Iterator<Item = &Path> {
-        [&self.measuring.standard, &self.measuring.stroke].into_iter().flatten().map(PathBuf::as_path)
+        [&self.standard, &self.stroke].into_iter().flatten().map(PathBuf::as_path)
     }
 
     /// The options of the measurement; reads the file of painted points.
     pub(super) fn options(&self) -> Result<Options, String> {
-        let Measuring { one, many, at, around, stroke, white, px_per_mm, known, card_below, standard } =
-            &self.measuring;
+        let Self { one, many, at, around, stroke, white, px_per_mm, known, card_below, standard } = self;
         let strokes = stroke.as_deref().map(strokes).transpose()?;
         let plants = match (one, many) {
             (true, _) => Plants::One,
@@ -326,7 +334,7 @@ mod tests {
     fn parsed(line: &str) -> Result<Options, String> {
         let args = Args::try_parse_from(line.split_whitespace()).map_err(|error| error.to_string())?;
         let Command::Grade(grade) = args.command else { return Err("another command".into()) };
-        grade.options()
+        grade.measuring.options()
     }
 
     #[test]
@@ -337,7 +345,7 @@ mod tests {
     #[test]
     fn every_example_of_the_help_is_right() {
         let lines: Vec<&str> = EXAMPLES.lines().skip(1).collect();
-        assert_eq!(lines.len(), 5);
+        assert_eq!(lines.len(), 6);
         for line in lines {
             let command = line.trim().split("   ").next().unwrap();
             assert!(parsed(command).is_ok(), "{command}: {:?}", parsed(command));

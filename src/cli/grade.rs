@@ -17,12 +17,15 @@ use variegauge::pipeline;
 use variegauge::record::seen::Numbers;
 use variegauge::record::{PhotoRecord, Status, hex};
 use variegauge::report::file::Inputs;
+use variegauge::report::html::batch::Seen;
 use variegauge::report::names;
+use variegauge::report::text::counted;
 
 /// What became of one photo, once its pictures are written and its pixels are gone.
 struct Done {
     record: PhotoRecord,
-    remedy: Option<&'static str>,
+    /// What the report shows beside it.
+    seen: Seen,
     /// A picture that could not be written.
     trouble: Option<Error>,
 }
@@ -41,12 +44,14 @@ struct Count {
 
 /// Runs the command.
 pub(super) fn run(args: &Grade) -> Exit {
-    let options = match args.options() {
+    let options = match args.measuring.options() {
         Ok(options) => options,
         Err(text) => return wrong(&say::safe(&text)),
     };
     if outputs::clash(&args.outputs) {
-        return wrong("two of --csv, --jsonl and --explain go to one place; name files, and send at most one to `-`");
+        return wrong(
+            "two of --csv, --jsonl, --explain and --report go to one place; name files, and send at most one to `-`",
+        );
     }
     let found = find::photos(&args.paths, !args.no_recursive);
     if found.sources.iter().all(|source| source.trouble.is_some()) {
@@ -88,7 +93,7 @@ fn grade(args: &Grade, options: &Options, found: &Found) -> Result<Exit, Error> 
     let paths: Vec<&Path> = found.sources.iter().map(|source| source.path.as_path()).collect();
     let files: Vec<String> = paths.iter().map(|path| path.to_string_lossy().into_owned()).collect();
     let stems = names::stems(&paths);
-    let inputs = Inputs::new(paths.iter().copied().chain(args.files_read()));
+    let inputs = Inputs::new(paths.iter().copied().chain(args.measuring.files_read()));
     let pictures = Pictures::open(&args.outputs, &stems, &inputs)?;
     let mut tables = Tables::open(&args.outputs, &inputs, files.iter().map(String::as_str))?;
     let mut progress = Progress::new(paths.len(), args.outputs.quiet);
@@ -129,14 +134,14 @@ fn photo(source: &Source, (file, stem): (&str, &str), options: &Options, picture
     let stopped = |status, reason| PhotoRecord::stopped(file, stem, (status, reason), options);
     let unmeasured = |error: &Error| Done {
         record: PhotoRecord { sha256: hash(&source.path), ..stopped(Status::of(error), error.to_string()) },
-        remedy: say::remedy(error),
+        seen: Seen { remedy: say::remedy(error), ..Seen::default() },
         trouble: None,
     };
     let attempt = || {
         if let Some(error) = &source.trouble {
             return Done {
                 record: stopped(Status::Failed, error.to_string()),
-                remedy: say::remedy(error),
+                seen: Seen { remedy: say::remedy(error), ..Seen::default() },
                 trouble: None,
             };
         }
@@ -146,11 +151,11 @@ fn photo(source: &Source, (file, stem): (&str, &str), options: &Options, picture
         };
         let record = PhotoRecord::graded(file, stem, &outcome, options);
         let trouble = pictures.write(&outcome, &record).err();
-        Done { record, remedy: None, trouble }
+        Done { record, seen: Seen { remedy: None, thumbnails: pictures.thumbnails(&outcome) }, trouble }
     };
     guarded(attempt).unwrap_or_else(|panic| Done {
         record: stopped(Status::Failed, format!("an error in the program: {panic}")),
-        remedy: Some("please report this, with the photo if you can"),
+        seen: Seen { remedy: Some("please report this, with the photo if you can"), ..Seen::default() },
         trouble: None,
     })
 }
@@ -164,9 +169,10 @@ fn hash(path: &Path) -> Option<String> {
 
 /// Hands a photo to the tables and says what went wrong; what to do about it is told once a run.
 fn tell(done: Done, tables: &mut Tables, told: &mut HashSet<&'static str>) {
-    let Done { record, remedy, trouble } = done;
+    let Done { record, seen, trouble } = done;
+    let remedy = seen.remedy;
     let reason = record.error.as_ref().map(|reason| say::safe(&format!("{}: {reason}", record.file)));
-    tables.add(record);
+    tables.add(record, seen);
     if let Some(reason) = reason {
         if !tables.are_seen() {
             say::error(&reason);
@@ -199,8 +205,4 @@ impl Count {
 fn left_out(found: &Found) -> String {
     let told = |n, what, fate| if n > 0 { format!("; {} {fate}", counted(n, what)) } else { String::new() };
     told(found.foreign, "other file", "left out") + &told(found.links, "link", "not followed")
-}
-
-fn counted(n: usize, what: &str) -> String {
-    format!("{n} {what}{}", if n == 1 { "" } else { "s" })
 }

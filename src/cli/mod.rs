@@ -5,6 +5,7 @@ mod card;
 mod find;
 mod grade;
 mod guard;
+mod listing;
 mod outputs;
 mod progress;
 mod say;
@@ -17,7 +18,7 @@ use std::process::ExitCode;
 /// How the command ends.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Exit {
-    /// All photos were graded, the cards were written, or the standard is right.
+    /// All photos were graded, the cards or the listing were written, or the standard is right.
     Graded = 0,
     /// Some photos failed or were refused.
     Some = 1,
@@ -35,6 +36,7 @@ pub(crate) fn main() -> ExitCode {
     let exit = match Args::parse().command {
         Command::Grade(args) => grade::run(&args),
         Command::Card(args) => card::run(&args),
+        Command::Listing(args) => listing::run(&args),
         Command::Standard(args) => standard::run(&args),
     };
     ExitCode::from(exit as u8)

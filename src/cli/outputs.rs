@@ -9,7 +9,9 @@ use variegauge::error::{Error, Result};
 use variegauge::pipeline::Outcome;
 use variegauge::record::PhotoRecord;
 use variegauge::report::file::{self, Inputs, Output};
+use variegauge::report::html::batch::{self, Seen};
 use variegauge::report::table::Table;
+use variegauge::report::thumbnail::{self, Thumbnail};
 use variegauge::report::{bands, csv, explain, jsonl, masks, names, overlay};
 use variegauge::tissue::TissueMap;
 
@@ -20,6 +22,8 @@ const WIDTH: usize = 100;
 pub(super) struct Pictures<'a> {
     masks: Option<PathBuf>,
     overlay: Option<PathBuf>,
+    /// Whether the report needs a picture a plant.
+    report: bool,
     inputs: &'a Inputs,
 }
 
@@ -28,9 +32,12 @@ pub(super) struct Tables {
     csv: Option<Output>,
     explain: Option<Output>,
     jsonl: Option<Output>,
+    report: Option<Output>,
     table: Option<Table>,
     excel: bool,
     records: Vec<PhotoRecord>,
+    /// For the report, in the order of `records`: about 45 kB a plant.
+    seen: Vec<Seen>,
     broken: bool,
 }
 
@@ -43,7 +50,7 @@ impl<'a> Pictures<'a> {
             file::make_folder(folder)?;
             stems.iter().try_for_each(|stem| inputs.keep(&names::file(folder, stem, ending)))?;
         }
-        Ok(Self { masks: args.masks.clone(), overlay: args.overlay.clone(), inputs })
+        Ok(Self { masks: args.masks.clone(), overlay: args.overlay.clone(), report: args.report.is_some(), inputs })
     }
 
     /// Writes what was asked for of one photo.
@@ -61,6 +68,12 @@ impl<'a> Pictures<'a> {
             self.write_bands(outcome, record, folder)?;
         }
         Ok(())
+    }
+
+    /// The report's pictures of the plants.
+    pub(super) fn thumbnails(&self, outcome: &Outcome) -> Vec<Thumbnail> {
+        let maps = || outcome.plants.iter().map(|plant| &plant.tissue).collect::<Vec<_>>();
+        if self.report { thumbnail::draw(&outcome.calibrated.photo.rgb, &maps()) } else { Vec::new() }
     }
 
     /// A picture for each plant with bands.
@@ -97,9 +110,11 @@ impl Tables {
             Some(Target::File(path)) => inputs.keep(path).and_then(|()| Output::create(path)).map(Some),
         };
         let (csv, explain, jsonl) = (open(&args.csv)?, open(&args.explain)?, open(&args.jsonl)?);
+        let report = open(&args.report)?;
         let data = targets(args).into_iter().any(|target| *target == Some(Target::Stdout));
         let table = (!args.quiet && !data).then(|| Table::new(width(), colored(args.color), files));
-        let mut tables = Self { csv, explain, jsonl, table, excel: args.excel, records: Vec::new(), broken: false };
+        let (records, seen) = (Vec::new(), Vec::new());
+        let mut tables = Self { csv, explain, jsonl, report, table, excel: args.excel, records, seen, broken: false };
         if let Some(table) = tables.table {
             tables.print(&table.heading());
         }
@@ -112,7 +127,7 @@ impl Tables {
     }
 
     /// Takes the next photo.
-    pub(super) fn add(&mut self, record: PhotoRecord) {
+    pub(super) fn add(&mut self, record: PhotoRecord, seen: Seen) {
         if let Some(table) = self.table {
             self.print(&table.lines(&record));
         }
@@ -122,7 +137,10 @@ impl Tables {
                 Err(error) => self.break_at(&error),
             }
         }
-        if self.csv.is_some() || self.explain.is_some() {
+        if self.report.is_some() {
+            self.seen.push(seen);
+        }
+        if self.csv.is_some() || self.explain.is_some() || self.report.is_some() {
             self.records.push(record);
         }
     }
@@ -133,6 +151,10 @@ impl Tables {
         for (out, write) in spreadsheets {
             let Some(mut out) = out else { continue };
             let done = out.put(|out| write(&self.records, self.excel, out)).and_then(|()| out.finish());
+            done.unwrap_or_else(|error| self.break_at(&error));
+        }
+        if let Some(mut out) = self.report.take() {
+            let done = out.put(|out| batch::write(&self.records, &self.seen, out)).and_then(|()| out.finish());
             done.unwrap_or_else(|error| self.break_at(&error));
         }
         if let Some(out) = self.jsonl.take() {
@@ -164,8 +186,8 @@ impl Tables {
 /// Writes a table of all records; whether for Excel.
 type WriteAll = fn(&[PhotoRecord], bool, &mut dyn Write) -> io::Result<()>;
 
-fn targets(args: &Outputs) -> [&Option<Target>; 3] {
-    [&args.csv, &args.jsonl, &args.explain]
+fn targets(args: &Outputs) -> [&Option<Target>; 4] {
+    [&args.csv, &args.jsonl, &args.explain, &args.report]
 }
 
 /// Files of the tables, in words.
@@ -227,7 +249,7 @@ mod tests {
         let record = PhotoRecord::graded("in/IMG.jpg", "IMG-2", &outcome, &Options::default());
         let folder = folder.path();
         let inputs = Inputs::new(std::iter::empty());
-        Pictures { masks: Some(folder.into()), overlay: Some(folder.into()), inputs: &inputs }
+        Pictures { masks: Some(folder.into()), overlay: Some(folder.into()), report: false, inputs: &inputs }
             .write(&outcome, &record)
             .unwrap();
         let size = |name| image::image_dimensions(folder.join(name)).unwrap();

@@ -4,28 +4,28 @@ use super::draw::{Point, Step};
 use ab_glyph::{Font, FontRef, GlyphId, OutlineCurve};
 
 /// A font whose heights are those of its capitals.
-pub(super) struct Letters {
+pub struct Letters {
     font: FontRef<'static>,
     /// Height of a capital, font units.
     capital: f64,
 }
 
 /// A line of text as outlines, ink from x = 0 rightwards, base line at y = 0, mm.
-pub(super) struct Line {
+pub struct Line {
     /// The outlines.
-    pub(super) steps: Vec<Step>,
+    pub steps: Vec<Step>,
     /// Width of the ink.
-    pub(super) width: f64,
+    pub width: f64,
 }
 
 impl Letters {
     /// `DejaVu` Sans.
-    pub(super) fn regular() -> Self {
+    pub fn regular() -> Self {
         Self::new(dejavu::sans::regular())
     }
 
     /// `DejaVu` Sans Bold.
-    pub(super) fn bold() -> Self {
+    pub fn bold() -> Self {
         Self::new(dejavu::sans::bold())
     }
 
@@ -37,7 +37,7 @@ impl Letters {
 
     /// Whether a letter can be printed as it should look. Letters of scripts that run from right to left are in the font,
     /// but would stand in the wrong order and unjoined; signs that turn the direction of writing have no place on a card.
-    pub(super) fn has(&self, letter: char) -> bool {
+    pub fn has(&self, letter: char) -> bool {
         let right_to_left = matches!(letter, '\u{590}'..='\u{8ff}' | '\u{fb1d}'..='\u{fdff}' | '\u{fe70}'..='\u{feff}');
         let invisible = matches!(letter, '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2060}'..='\u{206f}');
         let id = self.font.glyph_id(letter);
@@ -46,7 +46,7 @@ impl Letters {
     }
 
     /// A line of text whose capitals are `height` mm high.
-    pub(super) fn line(&self, text: &str, height: f64) -> Line {
+    pub fn line(&self, text: &str, height: f64) -> Line {
         let scale = height / self.capital;
         let (mut steps, mut pen, mut last) = (Vec::new(), 0.0, None);
         let (mut left, mut right) = (f64::INFINITY, f64::NEG_INFINITY);
@@ -70,7 +70,7 @@ impl Letters {
     }
 
     /// The greatest height up to `height` at which a line is at most `width` wide, mm.
-    pub(super) fn fitting(&self, text: &str, height: f64, width: f64) -> f64 {
+    pub fn fitting(&self, text: &str, height: f64, width: f64) -> f64 {
         let full = self.line(text, height).width;
         if full <= width { height } else { height * width / full }
     }

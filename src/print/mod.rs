@@ -9,7 +9,7 @@
 pub mod card;
 mod code;
 pub mod draw;
-mod letters;
+pub mod letters;
 pub mod pdf;
 mod rule;
 pub mod sheet;

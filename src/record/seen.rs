@@ -4,7 +4,7 @@ use super::PhotoRecord;
 use crate::base::doubt::Doubt;
 use std::collections::HashMap;
 
-/// The numbers so far, with the file that each was first seen in.
+/// The numbers so far, with the stem of the photo that each was first seen in: a report does not tell folders.
 #[derive(Debug, Default)]
 pub struct Numbers(HashMap<String, String>);
 
@@ -16,10 +16,10 @@ impl Numbers {
             let Some(number) = &plant.number else { continue };
             match self.0.get(number) {
                 None => {
-                    self.0.insert(number.clone(), photo.file.clone());
+                    self.0.insert(number.clone(), photo.stem.clone());
                 }
-                Some(file) => {
-                    let place = if *file == photo.file { "this photo" } else { file };
+                Some(stem) => {
+                    let place = if *stem == photo.stem { "this photo" } else { stem };
                     let text = format!(
                         "the number {number} stands in {place} too; both are kept: check the card if these are two plants"
                     );

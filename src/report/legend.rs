@@ -82,6 +82,15 @@ fn swatch(strip: &mut RgbImage, (left, top): (usize, usize), side: usize, tissue
     }
 }
 
+/// A tissue's sample as PNG, 27 pixels a side.
+pub(super) fn sample(tissue: Tissue) -> Vec<u8> {
+    let mut picture = RgbImage::new(27, 27);
+    swatch(&mut picture, (0, 0), 27, tissue);
+    let mut bytes = std::io::Cursor::new(Vec::new());
+    picture.write_to(&mut bytes, image::ImageFormat::Png).expect("memory takes all that is written");
+    bytes.into_inner()
+}
+
 fn numbers(strip: &mut RgbImage, (y, columns): (usize, &Columns), plant: &PlantRecord, (pen, text): (&Pen, Style)) {
     let bold = Style { bold: true, ..text };
     pen.write(strip, (columns.plant, y), &plant.index.to_string(), bold);

@@ -4,12 +4,18 @@ pub mod bands;
 pub mod csv;
 pub mod explain;
 pub mod file;
+pub mod html;
 pub mod jsonl;
 mod legend;
+pub mod listing;
 pub mod masks;
 pub mod names;
 pub mod overlay;
 mod paint;
 mod palette;
+mod pane;
 pub mod table;
 pub mod text;
+pub mod thumbnail;
+#[cfg(test)]
+mod traps;

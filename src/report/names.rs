@@ -1,5 +1,6 @@
 //! Names of the files made for each photo.
 
+use crate::record::PhotoRecord;
 use std::collections::HashSet;
 use std::path::{Path, PathBuf};
 
@@ -52,6 +53,17 @@ pub fn is_ours(path: &Path) -> bool {
 /// `folder` / `stem` + `ending`.
 pub fn file(folder: &Path, stem: &str, ending: &str) -> PathBuf {
     folder.join(format!("{stem}{ending}"))
+}
+
+/// A photo's name on pages that others read: the file's without its folders; its stem too where it is not the name's own.
+pub(super) fn shown_name(photo: &PhotoRecord) -> String {
+    let name = bare(&photo.file);
+    if name.starts_with(&photo.stem) { name.into() } else { format!("{name} ({})", photo.stem) }
+}
+
+/// A file's name without its folders.
+pub fn bare(file: &str) -> &str {
+    file.rsplit(['/', '\\']).next().unwrap_or_default()
 }
 
 fn stem(path: &Path) -> String {

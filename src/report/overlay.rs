@@ -1,14 +1,14 @@
 //! The picture that shows why: the photo at the left, the same with outlines and tissues at the right, a legend below.
 
 use super::legend;
+use super::names::bare;
 use super::paint::{Pen, Style, fill};
-use super::palette::{self, DARK, DIM, LIGHT};
+use super::palette::{DARK, DIM, LIGHT};
+use super::pane::{self, Labels, scaled};
 use super::text::shown;
 use crate::base::raster::{Raster, Rect};
 use crate::record::{Card, PhotoRecord};
 use crate::tissue::TissueMap;
-use crate::tissue::class::Tissue;
-use fast_image_resize as resize;
 use image::RgbImage;
 use image::codecs::jpeg::JpegEncoder;
 use std::io::{Error, Result, Write};
@@ -22,27 +22,24 @@ const GAP: usize = 8;
 /// Quality of the JPEG.
 const QUALITY: u8 = 90;
 
-/// Half the width of an outline, and of its dark halo, pixels.
-const LINE: (f32, f32) = (1.3, 3.2);
-
 /// Draws the overlay. `plants` are in the order of the record's plants.
 pub fn draw(rgb: &Raster<[u8; 3]>, plants: &[&TissueMap], photo: &PhotoRecord) -> RgbImage {
     let long = rgb.width().max(rgb.height()).max(1);
     let scale = long.clamp(PANE.1, PANE.0) as f64 / long as f64;
-    let original = resized(rgb, scale);
-    let labels = Labels::new(plants, (original.width() as usize, original.height() as usize), scale);
+    let original = pane::resized(rgb, rgb.bounds(), scale);
+    let labels = Labels::new(plants, rgb.bounds(), scale);
     let mut marked = original.clone();
     labels.tint(&mut marked);
     labels.outline(&mut marked);
     let pen = Pen::new();
-    let size = (2 * labels.width() / 88).max(18);
+    let size = (2 * labels.bounds().width / 88).max(18);
     for (plant, map) in photo.plants.iter().zip(plants) {
-        labels.badge(&mut marked, (&plant.title(), scaled(map.bounds, scale)), &pen, size * 5 / 4);
+        badge(&labels, &mut marked, (&plant.title(), scaled(map.bounds, scale)), (&pen, size * 5 / 4));
     }
     for card in photo.calibration.iter().flat_map(|calibration| &calibration.cards) {
         self::card(&mut marked, card, scale);
         let [x, y] = card.corners[0].map(|value| (value * scale).max(0.0) as usize);
-        labels.badge(&mut marked, (&card.plant, Rect { x, y, width: 1, height: 1 }), &pen, size);
+        badge(&labels, &mut marked, (&card.plant, Rect { x, y, width: 1, height: 1 }), (&pen, size));
     }
     composed([&original, &marked], photo, size, &pen)
 }
@@ -58,7 +55,7 @@ fn composed(panes: [&RgbImage; 2], photo: &PhotoRecord, size: usize, pen: &Pen) 
     let strip = legend::draw(photo, full, size, pen);
     let mut image = RgbImage::from_pixel(full as u32, (top + height) as u32 + strip.height(), image::Rgb(DARK));
     let title = Style { size: size as f32, color: LIGHT, bold: true };
-    let name = shown(photo.file.rsplit(['/', '\\']).next().unwrap_or_default());
+    let name = shown(bare(&photo.file));
     pen.write(&mut image, (size, size / 2), &name, title);
     pen.write(
         &mut image,
@@ -72,99 +69,24 @@ fn composed(panes: [&RgbImage; 2], photo: &PhotoRecord, size: usize, pen: &Pen) 
     image
 }
 
-/// The photo at the pane's size.
-fn resized(rgb: &Raster<[u8; 3]>, scale: f64) -> RgbImage {
-    let [width, height] = [rgb.width(), rgb.height()].map(|n| ((n as f64 * scale).round() as u32).max(1));
-    let bytes = rgb.as_slice().as_flattened();
-    let source = resize::images::ImageRef::new(rgb.width() as u32, rgb.height() as u32, bytes, resize::PixelType::U8x3);
-    let mut target = resize::images::Image::new(width, height, resize::PixelType::U8x3);
-    let options = resize::ResizeOptions::new().resize_alg(resize::ResizeAlg::Convolution(resize::FilterType::Bilinear));
-    let source = source.expect("a raster holds three bytes a pixel");
-    resize::Resizer::new().resize(&source, &mut target, &options).expect("both pictures hold three bytes a pixel");
-    RgbImage::from_vec(width, height, target.into_vec()).expect("the picture has this size")
-}
-
-fn scaled(bounds: Rect, scale: f64) -> Rect {
-    let at = |v: usize| (v as f64 * scale) as usize;
-    let (x, y) = (at(bounds.x), at(bounds.y));
-    Rect { x, y, width: at(bounds.right()) - x, height: at(bounds.bottom()) - y }
-}
-
-/// Plant (1..) and tissue of each pixel of a pane.
-struct Labels(Raster<Option<(usize, Tissue)>>);
-
-impl Labels {
-    /// Takes the photo's pixel at the middle of each pixel of the pane.
-    fn new(plants: &[&TissueMap], (width, height): (usize, usize), scale: f64) -> Self {
-        let mut labels = Raster::filled(width, height, None);
-        let source = |v: usize| ((v as f64 + 0.5) / scale) as usize;
-        for (index, map) in (1..).zip(plants) {
-            let area = scaled(map.bounds, scale).grown(1, labels.bounds());
-            for (x, y) in (area.y..area.bottom()).flat_map(|y| (area.x..area.right()).map(move |x| (x, y))) {
-                let (sx, sy) = (source(x), source(y));
-                if map.bounds.contains(sx, sy) && labels.get(x, y).is_none() {
-                    let tissue = map.tissue.get(sx - map.bounds.x, sy - map.bounds.y);
-                    labels.set(x, y, tissue.map(|tissue| (index, tissue)));
-                }
-            }
-        }
-        Self(labels)
-    }
-
-    fn width(&self) -> usize {
-        self.0.width()
-    }
-
-    fn plant(&self, x: usize, y: usize) -> usize {
-        self.0.get(x, y).map_or(0, |(plant, _)| plant)
-    }
-
-    fn tint(&self, pane: &mut RgbImage) {
-        for y in 0..self.0.height() {
-            for (x, label) in self.0.row(y).iter().enumerate() {
-                if let Some((_, tissue)) = label {
-                    let pixel = pane.get_pixel_mut(x as u32, y as u32);
-                    pixel.0 = palette::painted(pixel.0, *tissue, x, y);
-                }
-            }
-        }
-    }
-
-    /// Draws a light line with a dark halo where a plant ends.
-    fn outline(&self, pane: &mut RgbImage) {
-        let (width, height) = (self.0.width(), self.0.height());
-        let edge: Vec<(usize, usize)> = (1..height)
-            .flat_map(|y| (1..width).map(move |x| (x, y)))
-            .filter(|&(x, y)| {
-                let here = self.plant(x, y);
-                here != self.plant(x - 1, y) || here != self.plant(x, y - 1)
-            })
-            .collect();
-        for (radius, color) in [(LINE.1, DARK), (LINE.0, [255, 255, 255])] {
-            for &(x, y) in &edge {
-                stamp(pane, (x, y), radius, color);
-            }
-        }
-    }
-
-    /// Writes a text in a dark badge in or beside a rectangle, where it hides least of any plant.
-    fn badge(&self, pane: &mut RgbImage, (text, place): (&str, Rect), pen: &Pen, size: usize) {
-        let style = Style { size: size as f32, color: LIGHT, bold: true };
-        let (width, height) = (pen.width(text, style) + size * 2 / 3, size * 4 / 3);
-        let badge = |(x, y): (usize, usize)| {
-            let x = x.min(self.0.width().saturating_sub(width));
-            let y = y.min(self.0.height().saturating_sub(height));
-            Rect { x, y, width, height }.grown(0, self.0.bounds())
-        };
-        let hidden = |area: &Rect| {
-            let pixels = (area.y..area.bottom()).flat_map(|y| (area.x..area.right()).map(move |x| (x, y)));
-            pixels.filter(|&(x, y)| self.plant(x, y) > 0).count()
-        };
-        let places = places(place, (width, height)).into_iter().map(badge);
-        let area = places.min_by_key(hidden).expect("there are several places");
-        fill(pane, (area.x, area.y), (area.width, area.height), DARK);
-        pen.write(pane, (area.x + size / 3, area.y + size / 6), text, style);
-    }
+/// Writes a text in a dark badge in or beside a rectangle, where it hides least of any plant.
+fn badge(labels: &Labels, pane: &mut RgbImage, (text, place): (&str, Rect), (pen, size): (&Pen, usize)) {
+    let style = Style { size: size as f32, color: LIGHT, bold: true };
+    let bounds = labels.bounds();
+    let (width, height) = (pen.width(text, style) + size * 2 / 3, size * 4 / 3);
+    let badge = |(x, y): (usize, usize)| {
+        let x = x.min(bounds.width.saturating_sub(width));
+        let y = y.min(bounds.height.saturating_sub(height));
+        Rect { x, y, width, height }.grown(0, bounds)
+    };
+    let hidden = |area: &Rect| {
+        let pixels = (area.y..area.bottom()).flat_map(|y| (area.x..area.right()).map(move |x| (x, y)));
+        pixels.filter(|&(x, y)| labels.plant(x, y) > 0).count()
+    };
+    let places = places(place, (width, height)).into_iter().map(badge);
+    let area = places.min_by_key(hidden).expect("there are several places");
+    fill(pane, (area.x, area.y), (area.width, area.height), DARK);
+    pen.write(pane, (area.x + size / 3, area.y + size / 6), text, style);
 }
 
 /// Where a badge may stand: in the corners of the plant's box, then beside the box.
@@ -182,36 +104,27 @@ fn places(plant: Rect, (width, height): (usize, usize)) -> [(usize, usize); 8] {
 fn card(pane: &mut RgbImage, card: &Card, scale: f64) {
     let corners = card.corners.map(|corner| corner.map(|value| value * scale));
     let (width, height) = (f64::from(pane.width()), f64::from(pane.height()));
-    for (radius, color) in [(LINE.1, DARK), (LINE.0, LIGHT)] {
+    for (radius, color) in [(pane::LINE.1, DARK), (pane::LINE.0, LIGHT)] {
         for side in 0..4 {
             let ([x, y], [u, v]) = (corners[side], corners[(side + 1) % 4]);
             let steps = (x - u).hypot(y - v).min(4.0 * (width + height)).ceil().max(1.0) as usize;
             for part in (0..=steps).map(|i| i as f64 / steps as f64) {
                 let (x, y) = (x + part * (u - x), y + part * (v - y));
                 if (0.0..width).contains(&x) && (0.0..height).contains(&y) {
-                    stamp(pane, (x as usize, y as usize), radius, color);
+                    pane::stamp(pane, (x as usize, y as usize), radius, color);
                 }
             }
         }
     }
 }
 
-fn stamp(pane: &mut RgbImage, (x, y): (usize, usize), radius: f32, color: [u8; 3]) {
-    let reach = radius.ceil() as i64;
-    for (dx, dy) in (-reach..=reach).flat_map(|dy| (-reach..=reach).map(move |dx| (dx, dy))) {
-        let (px, py) = (x as i64 + dx, y as i64 + dy);
-        let near = ((dx * dx + dy * dy) as f32) <= radius * radius;
-        if near && (0..i64::from(pane.width())).contains(&px) && (0..i64::from(pane.height())).contains(&py) {
-            pane.put_pixel(px as u32, py as u32, image::Rgb(color));
-        }
-    }
-}
-
 #[cfg(test)]
 mod tests {
+    use super::super::palette;
     use super::*;
     use crate::options::Options;
     use crate::pipeline::{Outcome, drawn};
+    use crate::tissue::class::Tissue;
 
     fn overlay(outcome: &Outcome, name: &str) -> RgbImage {
         let record = PhotoRecord::graded(name, "a", outcome, &Options::default());

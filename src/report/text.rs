@@ -21,6 +21,11 @@ pub fn shown(text: &str) -> String {
     safe
 }
 
+/// `1 photo`, `2 photos`.
+pub fn counted(n: usize, what: &str) -> String {
+    format!("{n} {what}{}", if n == 1 { "" } else { "s" })
+}
+
 /// A fraction with its 95 % interval, `62 % (58-66)`; `-` if unknown.
 pub fn percent(estimate: &Estimate) -> String {
     let Some(value) = estimate.value else { return "-".into() };

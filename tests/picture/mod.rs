@@ -34,10 +34,10 @@ pub(crate) fn from_svg(page: &Page, dpi: f64) -> Picture {
     Picture::new((width, height), grey, dpi)
 }
 
-/// Writes pages as one PDF and draws them.
-pub(crate) fn from_pdf(pages: &[Page], dpi: f64) -> Vec<Picture> {
+/// Writes pages with pictures as one PDF and draws them.
+pub(crate) fn from_pdf(pages: &[Page], pictures: &[pdf::Picture], dpi: f64) -> Vec<Picture> {
     let mut bytes = Vec::new();
-    pdf::write(pages, "test", &mut bytes).unwrap();
+    pdf::write(pages, pictures, "test", &mut bytes).unwrap();
     let file = hayro::hayro_syntax::Pdf::new(bytes).unwrap();
     let scale = (dpi / 72.0) as f32;
     let white = hayro::vello_cpu::color::palette::css::WHITE;

@@ -137,7 +137,7 @@ fn sheets(pages: &[Page], format: Format) -> impl Iterator<Item = &[Page]> {
 
 fn write(path: &Path, pages: &[Page], title: &str, format: Format) -> Result<(), Error> {
     file::write(path, |out| match format {
-        Format::Pdf => pdf::write(pages, title, out),
+        Format::Pdf => pdf::write(pages, &[], title, out),
         Format::Svg => pages.iter().try_for_each(|page| svg::write(page, title, out)),
     })
 }
