@@ -115,14 +115,15 @@ fn plant(calibrated: &Calibrated, mut rosette: Rosette, label: Label, closeness:
     let bands = bands::read(&calibrated.photo.rgb, &rosette, &tissue, view, &standard.bands);
     rosette.doubts.extend(bands.doubts.iter().cloned());
     let contrast = contrast(calibrated, &tissue);
-    let grade = grade::grade(&facts(&measures, &pattern, &bands, contrast), standard);
+    let whole = !rosette.doubts.iter().any(|doubt| doubt.code == "cut-off");
+    let grade = grade::grade(&facts(&measures, &pattern, &bands, (contrast, whole)), standard);
     rosette.doubts.extend(pattern.doubts.iter().cloned());
     rosette.doubts.extend(label.doubts.iter().cloned());
     Plant { rosette, label, tissue, pattern, measures, bands, contrast, grade }
 }
 
 /// What a grade is made from.
-fn facts(measures: &Measures, pattern: &Pattern, bands: &Bands, contrast: Option<Interval>) -> Facts {
+fn facts(measures: &Measures, pattern: &Pattern, bands: &Bands, (contrast, whole): (Option<Interval>, bool)) -> Facts {
     let capacity = measures.green_capacity;
     let pale_side = pattern.pale_side.map(|side| [side.weak, side.strong]);
     let halves = pattern.halves.map(|halves| [halves.weak, halves.strong]);
@@ -130,7 +131,8 @@ fn facts(measures: &Measures, pattern: &Pattern, bands: &Bands, contrast: Option
         capacity,
         red: measures.red_fraction,
         dead: measures.tissue[Tissue::Dead],
-        variegated: pattern.names.iter().filter(|(name, _)| name.variegated()).map(|(_, share)| share).sum(),
+        plain: pattern.names.iter().filter(|(name, _)| !name.variegated()).map(|(_, share)| share).sum(),
+        whole,
         evenness: pattern.evenness.map(|evenness| evenness.around),
         sides: pale_side.or(halves),
         contrast,

@@ -17,7 +17,7 @@ mod why;
 
 use crate::base::doubt::Doubt;
 use crate::base::raster::Raster;
-use crate::base::stats::Interval;
+use crate::base::stats::{self, Interval};
 use crate::options::BandLimits;
 use crate::segment::Rosette;
 use crate::tissue::TissueMap;
@@ -163,6 +163,7 @@ impl Bands {
         let mm =
             |px: f64, error: plant::Error| view.px_per_mm.map(|scale| plant::length_mm(px, error.sd(pairs), scale));
         let length_over_width = plant::median(self.crossings.iter().map(|c| c.length / c.width).collect());
+        let mut wavy: Vec<f64> = self.bands.iter().filter_map(|band| band.waviness).collect();
         let doubt = why::unfit(width, sigma, length_over_width);
         let told = doubt.is_none().then_some(width);
         self.doubts.extend(doubt);
@@ -177,7 +178,7 @@ impl Bands {
             duty: told.map(|width| width / pitch),
             spread: told.map(|_| plant::spread(&self.pairs)),
             length_over_width: Some(length_over_width),
-            waviness: told.map(|_| plant::median(self.bands.iter().filter_map(|band| band.waviness).collect())),
+            waviness: told.and_then(|_| stats::quantile(&mut wavy, 0.5)),
             continuity: Some(plant::continuity(&self.crossings)),
             ..self
         }

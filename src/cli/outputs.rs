@@ -202,11 +202,19 @@ pub(super) fn told(args: &Outputs) -> Vec<String> {
 /// Whether two tables would go to one place.
 pub(super) fn clash(args: &Outputs) -> bool {
     let full = |target: &Target| match target {
-        Target::File(path) => Some(std::path::absolute(path).unwrap_or_else(|_| path.to_owned())),
+        Target::File(path) => Some(place(path)),
         Target::Stdout => None,
     };
     let mut places = HashSet::new();
     !targets(args).into_iter().flatten().all(|target| places.insert(full(target)))
+}
+
+/// The file that a path leads to, through links, also where it does not exist yet.
+fn place(path: &Path) -> PathBuf {
+    let parent = path.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let folder = || Some(parent.canonicalize().ok()?.join(path.file_name()?));
+    let absolute = || std::path::absolute(path).unwrap_or_else(|_| path.to_owned());
+    path.canonicalize().ok().or_else(folder).unwrap_or_else(absolute)
 }
 
 fn width() -> usize {

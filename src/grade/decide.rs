@@ -105,7 +105,12 @@ fn vague(green: Interval, standard: &Standard) -> Option<Verdict> {
 fn back_to_green(green: Interval, facts: &Facts, standard: &Standard) -> Option<Verdict> {
     let sure = reverted(green, facts, standard)?;
     let limit = standard.green.revert_from;
-    let told = format!("{} green: {}, limit {:.0} %", sure.name(), percent(green), limit * 100.0);
+    let told = format!(
+        "{} revert, if its mother is variegated (a plain plant of a plain mother is sold as what it is): green capacity {}, limit {:.0} %",
+        sure.name(),
+        percent(green),
+        limit * 100.0
+    );
     Some((Decision::Revert, vec![edged(told, green, &[limit])]))
 }
 
@@ -138,8 +143,17 @@ fn by_score(green: Interval, facts: &Facts, score: Interval, standard: &Standard
     if facts.diameter_mm.is_none() {
         reasons.push("its size is not known: it may be an offset still".into());
     }
-    let [least, most] = mother.green;
-    let balanced = (least..=most).contains(&green.value);
+    if !facts.whole {
+        reasons.push("it is cut off by the frame, so it is no mother yet".into());
+    }
+    let ([least, most], floor) = (mother.green, standard.green.floor);
+    let balanced = (least..=most).contains(&green.value) && green.low >= floor;
+    if green.low < floor {
+        reasons.push(format!(
+            "its green capacity may lie under the floor of {:.0} %, so it is no mother yet",
+            floor * 100.0
+        ));
+    }
     let asked = format!("{:.0}-{:.0} % asked of a mother", least * 100.0, most * 100.0);
     reasons.push(edged(format!("green capacity {}, {asked}", percent(green)), green, &mother.green));
     let even = facts.evenness.is_some_and(|value| value >= mother.evenness_from);
@@ -147,12 +161,12 @@ fn by_score(green: Interval, facts: &Facts, score: Interval, standard: &Standard
         Some(value) => format!("evenness {value:.2}, {:.2} asked of a mother", mother.evenness_from),
         None => "evenness is not known, so it is no mother yet".into(),
     });
-    (if balanced && even { Decision::Mother } else { Decision::Sell }, reasons)
+    (if balanced && even && facts.whole { Decision::Mother } else { Decision::Sell }, reasons)
 }
 
 /// The reason, and whether it hangs on a number whose range holds a limit.
 fn edged(reason: String, number: Interval, limits: &[f64]) -> String {
-    if limits.iter().any(|&limit| number.low < limit && limit <= number.high) {
+    if limits.iter().any(|&limit| number.low < number.high && number.low <= limit && limit <= number.high) {
         return reason + "; its range holds a limit: another photo may say otherwise";
     }
     reason

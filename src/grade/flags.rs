@@ -47,9 +47,10 @@ fn all_pale(green: Interval, _: &Facts, standard: &Standard) -> Option<Flag> {
 }
 
 /// Whether a plant has gone back to green, by two witnesses: green capacity and the pattern. A plant that is plain by its pattern
-/// is likely one if the interval comes near the limit; one whose pattern still shows pale tissue only if the whole interval lies over it.
+/// is likely one if the interval comes near the limit; one whose pattern shows pale tissue, or cannot be told, only if the whole
+/// interval lies over it.
 pub(super) fn reverted(green: Interval, facts: &Facts, standard: &Standard) -> Option<Sure> {
-    let plain = facts.variegated < 0.5;
+    let plain = facts.plain >= 0.5;
     match Sure::from(green, standard.green.revert_from)? {
         Sure::Certain if plain => Some(Sure::Certain),
         Sure::Certain => Some(Sure::Likely),

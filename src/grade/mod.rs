@@ -25,8 +25,10 @@ pub struct Facts {
     pub red: Option<Interval>,
     /// Dead leaf of all visible leaf.
     pub dead: f64,
-    /// Probability that the plant is variegated, by its pattern.
-    pub variegated: f64,
+    /// Probability that the plant is plain or only banded, by its pattern.
+    pub plain: f64,
+    /// Whether all of it is in the picture.
+    pub whole: bool,
     /// How evenly pale tissue is spread around the crown.
     pub evenness: Option<f64>,
     /// Green capacity of the pale side and of the rest where the plant has one, otherwise of its poorer and richer half.
@@ -44,7 +46,7 @@ pub struct Facts {
 pub struct Grade {
     /// What the grower must know.
     pub flags: Vec<Flag>,
-    /// The score, if green capacity is known.
+    /// The score; `None` where the photo does not tell, so that no such plant leads a list.
     pub score: Option<Score>,
     /// Pace of growth in parts of a plain green sister's: an estimate.
     pub pace: Option<Interval>,
@@ -55,11 +57,12 @@ pub struct Grade {
 /// Grades one plant.
 pub fn grade(facts: &Facts, standard: &Standard) -> Grade {
     let score = score::score(facts, &standard.score);
+    let advice = decide::advice(facts, score.as_ref(), standard);
     Grade {
         flags: flags::flags(facts, standard),
         pace: facts.capacity.map(|green| outlook::pace(green, standard.outlook.break_even)),
-        advice: Some(decide::advice(facts, score.as_ref(), standard)),
-        score,
+        score: score.filter(|_| advice.decision != Decision::Retake),
+        advice: Some(advice),
     }
 }
 

@@ -104,7 +104,7 @@ pub fn read(
     let mut doubts = name::doubts(&names, &numbers, width);
     doubts.extend(stripes.doubt());
     Pattern {
-        evenness: spread.evenness().filter(|_| name.is_some_and(Name::variegated)),
+        evenness: spread.evenness().filter(|_| name.is_none_or(Name::variegated)),
         halves: spread.halves(),
         pale_side: (name == Some(Name::Sectorial)).then_some(side),
         tone: name.map(|name| tone(name, &tissue)),

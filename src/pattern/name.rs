@@ -256,8 +256,16 @@ pub(super) fn doubts(names: &[(Name, f64)], numbers: &Numbers, width: Option<f64
     let best = best(names);
     let unsure = |text| Doubt::new("pattern-unsure", text);
     let told = |(name, share): (Name, f64)| format!("{} ({:.0} %)", name.text(), share * 100.0);
+    let unknown = 1.0 - names.iter().map(|(_, share)| share).sum::<f64>();
     let mut doubts = match names {
         _ if best.is_none() => vec![unsure(format!("the pattern cannot be told: {}", numbers.evidence.lack()))],
+        [first, second, ..] if first.1 < SURE && unknown > second.1 => {
+            vec![unsure(format!(
+                "the pattern is {}, or none that can be told: {}",
+                told(*first),
+                numbers.evidence.lack()
+            ))]
+        }
         [first, second, ..] if first.1 < SURE => {
             vec![unsure(format!("the pattern is between {} and {}", told(*first), told(*second)))]
         }

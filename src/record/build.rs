@@ -185,6 +185,8 @@ impl Pattern {
             weak_half_deg: pattern.halves.and_then(|h| rounded(h.weak_deg, 0)),
             pale_side_share: pattern.pale_side.and_then(|s| rounded(s.share, 3)),
             pale_side_deg: pattern.pale_side.and_then(|s| rounded(s.deg, 0)),
+            pale_side_green: pattern.pale_side.and_then(|s| rounded(s.weak, 3)),
+            other_side_green: pattern.pale_side.and_then(|s| rounded(s.strong, 3)),
             numbers: PatternNumbers {
                 level: rounded(numbers.level, 3),
                 one_sided: rounded(numbers.one_sided, 3),

@@ -289,6 +289,10 @@ pub struct Pattern {
     pub pale_side_share: Option<f64>,
     /// Where that side lies, as `weak_half_deg`.
     pub pale_side_deg: Option<f64>,
+    /// Green capacity of a sectorial plant's pale side.
+    pub pale_side_green: Option<f64>,
+    /// The same of the rest.
+    pub other_side_green: Option<f64>,
     /// What the name is told from.
     pub numbers: PatternNumbers,
 }

@@ -48,7 +48,7 @@ pub fn draw(rgb: &Raster<[u8; 3]>, plant: &Marked) -> Option<RgbImage> {
     }
     let pen = Pen::new();
     numbers(&mut picture, plant, scale, &pen);
-    Some(captioned(&picture, plant.record, &pen))
+    Some(captioned(&picture, plant, &pen))
 }
 
 fn enlarged(rgb: &Raster<[u8; 3]>, bounds: Rect, scale: f64) -> RgbImage {
@@ -99,10 +99,10 @@ fn numbers(picture: &mut RgbImage, plant: &Marked, scale: f64, pen: &Pen) {
 }
 
 /// The picture with what it shows written underneath.
-fn captioned(picture: &RgbImage, record: &PlantRecord, pen: &Pen) -> RgbImage {
+fn captioned(picture: &RgbImage, plant: &Marked, pen: &Pen) -> RgbImage {
     let (size, width) = (LETTERS.0, (picture.width() as usize).max(NARROWEST));
     let text = Style { size: size as f32, color: LIGHT, bold: false };
-    let lines: Vec<(Rgb, String)> = caption(record)
+    let lines: Vec<(Rgb, String)> = caption(plant)
         .into_iter()
         .flat_map(|(color, line)| {
             let lines = wrapped(&line, width - 2 * size, |part| pen.width(part, text));
@@ -119,16 +119,16 @@ fn captioned(picture: &RgbImage, record: &PlantRecord, pen: &Pen) -> RgbImage {
     image
 }
 
-fn caption(record: &PlantRecord) -> Vec<(Rgb, String)> {
-    let bands = &record.bands;
+fn caption(plant: &Marked) -> Vec<(Rgb, String)> {
+    let (record, bands) = (plant.record, &plant.record.bands);
     let (width, pitch) = (length(&bands.width_mm.mean), length(&bands.pitch_mm));
     let count = bands.count.unwrap_or(0);
     let class = bands.class.as_ref().map_or_else(String::new, |class| format!(", {class}"));
     let told = format!("Plant {}: {count} bands measured. Width {width}, pitch {pitch}{class}", record.title());
-    let unit = if bands.pitch_mm.value.is_some() { "mm" } else { "pixels" };
+    let unit = if plant.px_per_mm.is_some() { "mm" } else { "pixels" };
     let how = format!(
-        "A line across a band: where it was measured, from edge to edge. Numbers: width of single bands as seen, {unit}; \
-         leaves that are turned away look shorter, so the plant's width is larger than most of them."
+        "A line across a band: where it was measured, from edge to edge. Numbers: width of single bands as seen, {unit}; leaves \
+         that are turned away look shorter than they are, which the plant's width allows for."
     );
     let doubts = record.doubts.iter().filter(|doubt| doubt.code.starts_with("bands-"));
     let doubts = doubts.map(|doubt| (super::palette::WARNING, format!("! {}", doubt.text)));

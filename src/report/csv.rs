@@ -127,6 +127,8 @@ fn named(row: &mut Row, plant: Option<&PlantRecord>) {
     row.number("weak_half_deg", plant.and_then(|p| p.pattern.weak_half_deg), 0);
     row.number("pale_side_share", plant.and_then(|p| p.pattern.pale_side_share), 3);
     row.number("pale_side_deg", plant.and_then(|p| p.pattern.pale_side_deg), 0);
+    row.number("pale_side_green", plant.and_then(|p| p.pattern.pale_side_green), 3);
+    row.number("other_side_green", plant.and_then(|p| p.pattern.other_side_green), 3);
     graded(row, plant);
 }
 

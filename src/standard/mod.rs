@@ -78,7 +78,7 @@ impl Standard {
         let toml = |error: &toml::de::Error| at(error.span().map(|span| span.start), error.message());
         let said = DeTable::parse(text).map_err(|error| toml(&error))?.into_inner();
         let mut whole = DeTable::parse(SHIPPED).map_err(|error| toml(&error))?;
-        lay_over(whole.get_mut(), said.clone());
+        lay_over(whole.get_mut(), said.clone()).map_err(|(place, told)| at(Some(place), &told))?;
         let standard = Self::deserialize(Deserializer::from(whole)).map_err(|error| toml(&error))?;
         match check::fault(&standard) {
             None => Ok(standard),
@@ -99,15 +99,21 @@ fn placed(text: &str, place: Option<usize>, told: &str) -> String {
 }
 
 /// Puts the values of `said` in the place of those of `base`, section by section.
-fn lay_over<'a>(base: &mut DeTable<'a>, said: DeTable<'a>) {
+///
+/// # Errors
+/// A section is no table (a list of its values would be taken as one): where, and what it must be.
+fn lay_over<'a>(base: &mut DeTable<'a>, said: DeTable<'a>) -> std::result::Result<(), (usize, String)> {
     for (key, mut value) in said {
+        let place = value.span().start;
         match (base.get_mut(key.as_ref().as_ref()).map(Spanned::get_mut), value.get_mut()) {
-            (Some(DeValue::Table(base)), DeValue::Table(said)) => lay_over(base, std::mem::take(said)),
+            (Some(DeValue::Table(base)), DeValue::Table(said)) => lay_over(base, std::mem::take(said))?,
+            (Some(DeValue::Table(_)), _) => return Err((place, format!("{} must be a section", key.as_ref()))),
             _ => {
                 base.insert(key, value);
             }
         }
     }
+    Ok(())
 }
 
 /// The value at a path such as `score.weights.balance`.
@@ -156,6 +162,8 @@ mod tests {
     #[test]
     fn mistakes_are_told_with_their_place() {
         for (text, told) in [
+            ("\ngreen = [0.3, 0.1, 0.95]", "line 2: green must be a section"),
+            ("[score]\nweights = [1, 1, 1, 1, 1]", "weights must be a section"),
             ("[card]\npaper = [94, 0, 0]", "line 2: unknown field `paper`"),
             ("\n[cards]", "line 2: unknown field `cards`"),
             ("[card]\ncheck_line_mm = \"49\"", "line 2"),
