@@ -381,7 +381,7 @@ mod tests {
         assert_eq!(value, expected);
         let keys = |value: &serde_json::Value| value.as_object().unwrap().keys().cloned().collect::<Vec<_>>().join(" ");
         let pattern = &value["plants"][0]["pattern"];
-        let told = "confidence evenness evenness_around name numbers pale_side_deg pale_side_share second \
+        let told = "confidence evenness evenness_around name numbers other_side_green pale_side_deg pale_side_green pale_side_share second \
                     second_confidence strong_half_green tone weak_half_deg weak_half_green";
         assert_eq!(keys(pattern), told);
         assert_eq!(
