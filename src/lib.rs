@@ -25,4 +25,5 @@ pub mod record;
 pub mod report;
 pub mod segment;
 pub mod standard;
+pub mod statistics;
 pub mod tissue;

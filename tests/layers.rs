@@ -7,9 +7,10 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Each module of the library with the modules of ours that it may import.
-const MAY: [(&str, &str); 20] = [
+const MAY: [(&str, &str); 21] = [
     ("base", ""),
     ("error", ""),
+    ("statistics", "base"),
     ("options", "base standard"),
     ("photo", "base error"),
     ("network", "base"),
