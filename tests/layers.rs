@@ -7,7 +7,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Each module of the library with the modules of ours that it may import.
-const MAY: [(&str, &str); 21] = [
+const MAY: [(&str, &str); 24] = [
     ("base", ""),
     ("error", ""),
     ("statistics", "base"),
@@ -27,7 +27,10 @@ const MAY: [(&str, &str); 21] = [
     ("grade", "base standard"),
     ("pipeline", "base bands card error options standard photo calibrate segment label tissue pattern measure grade"),
     ("record", "base bands card error options standard calibrate tissue pattern grade pipeline"),
-    ("report", "base bands error options tissue grade record"),
+    ("book", "base card error record tissue"),
+    ("mothers", "base book standard statistics"),
+    ("season", "base book standard statistics"),
+    ("report", "base bands book mothers print season statistics error options tissue grade record"),
     ("lib", ""),
 ];
 

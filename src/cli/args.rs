@@ -1,6 +1,8 @@
 //! The arguments.
 
+use super::book::args as book;
 use super::card::args as card;
+use super::place::Place;
 use super::{find, standard};
 use clap::{ArgGroup, Parser, Subcommand, ValueEnum};
 use std::fs;
@@ -29,7 +31,7 @@ fn after_help() -> String {
     format!(
         "Photos: JPEG, PNG, WebP and TIFF. Limits: {limits}.\nIn folders, hidden files and links are left out, and so are this program's own \
          masks and overlays.\nExit codes: 0 all graded, 1 some failed or were refused, 2 wrong usage, 3 no photo \
-         found, 4 an output cannot be written."
+         found, 4 an output cannot be written, 5 the stock book is busy or damaged."
     )
 }
 
@@ -52,6 +54,10 @@ pub(super) enum Command {
     #[command(long_about = card::ABOUT, before_help = card::EXAMPLES, after_help = card::AFTER, help_template = TEMPLATE)]
     Card(Box<card::Card>),
 
+    /// Keep plants, their mothers, readings and decisions in one file
+    #[command(long_about = book::ABOUT, before_help = book::EXAMPLES, after_help = book::AFTER, help_template = TEMPLATE)]
+    Book(Box<book::Book>),
+
     /// Print, check or explain the standard that plants are graded by
     #[command(long_about = standard::ABOUT, before_help = standard::EXAMPLES, after_help = standard::AFTER, help_template = TEMPLATE)]
     Standard(standard::Standard),
@@ -66,6 +72,11 @@ pub(super) struct Grade {
 
     #[command(flatten)]
     pub(super) outputs: Outputs,
+
+    /// Stock book to keep the readings in; `default` is the usual one. Photos that are in it with these settings are left out,
+    /// unless other files are asked for
+    #[arg(long, value_name = "FILE", help_heading = "Outputs")]
+    pub(super) book: Option<Place>,
 
     #[command(flatten)]
     measuring: Measuring,
@@ -181,6 +192,14 @@ pub(super) enum Color {
     Auto,
     Always,
     Never,
+}
+
+impl Outputs {
+    /// Whether files are asked for that need every photo.
+    pub(super) fn any_file(&self) -> bool {
+        let tables = [&self.csv, &self.jsonl, &self.explain].into_iter().any(Option::is_some);
+        tables || self.overlay.is_some() || self.masks.is_some()
+    }
 }
 
 impl Grade {

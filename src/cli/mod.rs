@@ -1,11 +1,14 @@
 //! The command line: arguments, printing, exit codes. The only place that reads the terminal and the environment.
 
 mod args;
+mod book;
 mod card;
 mod find;
 mod grade;
 mod guard;
+mod keep;
 mod outputs;
+mod place;
 mod progress;
 mod say;
 mod standard;
@@ -27,6 +30,8 @@ enum Exit {
     NoPhoto = 3,
     /// An output cannot be written.
     Output = 4,
+    /// The stock book is busy or damaged.
+    Book = 5,
 }
 
 /// Runs the command and gives the exit code.
@@ -34,6 +39,7 @@ pub(crate) fn main() -> ExitCode {
     guard::install();
     let exit = match Args::parse().command {
         Command::Grade(args) => grade::run(&args),
+        Command::Book(args) => book::run(&args),
         Command::Card(args) => card::run(&args),
         Command::Standard(args) => standard::run(&args),
     };

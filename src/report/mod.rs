@@ -11,5 +11,6 @@ pub mod names;
 pub mod overlay;
 mod paint;
 mod palette;
+pub mod stock;
 pub mod table;
 pub mod text;
