@@ -37,6 +37,19 @@ pub enum Gone {
     Given,
 }
 
+/// What changes of a plant.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Change {
+    /// Its name.
+    pub name: Option<String>,
+    /// The plant it was parted from.
+    pub mother: Option<PlantNumber>,
+    /// When it was acquired or parted.
+    pub since: Option<Date>,
+    /// Free text.
+    pub notes: Option<String>,
+}
+
 /// A plant with what is known of it now.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Known {
@@ -131,6 +144,25 @@ impl Book {
         })
     }
 
+    /// Changes what is known of a plant; what is `None` stays. Gives the plant as it is now.
+    ///
+    /// # Errors
+    /// The plant or its mother is not in the book, or the mother came of it.
+    pub fn change(&mut self, number: &PlantNumber, change: &Change) -> Result<()> {
+        let Change { name, mother, since, notes } = change;
+        self.write(|file| {
+            let id = id(file, number)?;
+            let mother = mother.as_ref().map(|mother| self::id(file, mother)).transpose()?;
+            if mother.is_some_and(|mother| is_ancestor(file, id, mother)) {
+                return asked(format!("a plant cannot come of itself: that mother is {number} or came of it"));
+            }
+            let sql = "UPDATE plant SET name = coalesce(?2, name), mother = coalesce(?3, mother), since = coalesce(?4, since),
+                notes = coalesce(?5, notes) WHERE id = ?1";
+            file.execute(sql, (id, name, mother, since.map(|day| day.to_string()), notes))?;
+            Ok(())
+        })
+    }
+
     /// Parts offsets from their mother: they become plants of the book, with her name if `named` gives none.
     ///
     /// # Errors
@@ -192,6 +224,7 @@ impl Book {
                     SELECT id, 0, number FROM plant WHERE id = ?1
                     UNION ALL
                     SELECT plant.id, depth + 1, way || char(31) || plant.number FROM plant JOIN tree ON plant.mother = tree.id
+                    WHERE depth < 100
                 ) SELECT id, depth FROM tree ORDER BY way";
             let root = id(file, number)?;
             let mut query = file.prepare(sql)?;
@@ -228,6 +261,14 @@ fn known_row(row: &Row) -> rusqlite::Result<Known> {
     };
     let latest = row.get::<_, Option<i64>>("id")?.map(|_| readings::row(row)).transpose()?;
     Ok(Known { plant, latest, decided: decisions::row(row)? })
+}
+
+/// Whether `ancestor` is `plant` or one that it came of.
+fn is_ancestor(file: &Connection, ancestor: i64, plant: i64) -> bool {
+    let sql = "WITH RECURSIVE line (id) AS (
+            SELECT ?1 UNION SELECT mother FROM plant JOIN line ON plant.id = line.id WHERE mother IS NOT NULL
+        ) SELECT 1 FROM line WHERE id = ?2";
+    file.prepare(sql).and_then(|mut query| query.exists([plant, ancestor])).unwrap_or(true)
 }
 
 /// A text of the book as what it stands for.

@@ -3,7 +3,7 @@
 use super::book::args as book;
 use super::card::args as card;
 use super::place::Place;
-use super::{find, standard};
+use super::{family, find, season, standard};
 use clap::{ArgGroup, Parser, Subcommand, ValueEnum};
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -57,6 +57,20 @@ pub(super) enum Command {
     /// Keep plants, their mothers, readings and decisions in one file
     #[command(long_about = book::ABOUT, before_help = book::EXAMPLES, after_help = book::AFTER, help_template = TEMPLATE)]
     Book(Box<book::Book>),
+
+    /// Tell what mothers throw: how many of their offsets are balanced, too pale or reverts
+    #[command(long_about = family::ABOUT)]
+    Mothers(family::Mothers),
+
+    /// Draw a plant and all that came of it
+    Tree(family::Tree),
+
+    /// Tell how plants redden and recover
+    #[command(long_about = season::ABOUT)]
+    Season(season::Season),
+
+    /// Tell how plants grow, and whether they drift back to green
+    Growth(season::Growth),
 
     /// Print, check or explain the standard that plants are graded by
     #[command(long_about = standard::ABOUT, before_help = standard::EXAMPLES, after_help = standard::AFTER, help_template = TEMPLATE)]
@@ -304,7 +318,7 @@ fn numbers<T: FromStr, const N: usize>(text: &str) -> Result<[T; N], String> {
     numbers.and_then(|numbers| numbers.try_into().ok()).ok_or_else(wrong)
 }
 
-fn read_standard(path: &Path) -> Result<Standard, String> {
+pub(super) fn read_standard(path: &Path) -> Result<Standard, String> {
     standard::text(path)
         .and_then(|text| Standard::parse(&text).map_err(|error| error.to_string()))
         .map_err(|error| format!("--standard {}: {error}", path.display()))

@@ -88,8 +88,8 @@ fn grade(args: &Grade, options: &Options, found: &Found) -> Result<Exit, Error> 
     let stems = names::stems(&paths);
     let inputs = Inputs::new(paths.iter().copied().chain(args.files_read()));
     let pictures = Pictures::open(&args.outputs, &stems, &inputs)?;
-    let mut tables = Tables::open(&args.outputs, &inputs, files.iter().map(String::as_str))?;
     let mut keeper = args.book.as_ref().map(|book| Keeper::open(book, &options)).transpose()?;
+    let mut tables = Tables::open(&args.outputs, &inputs, files.iter().map(String::as_str))?;
     let known = keeper.as_ref().filter(|_| !args.outputs.any_file()).map(Keeper::known).unwrap_or_default();
     let mut progress = Progress::new(paths.len(), args.outputs.quiet);
     let (mut count, mut told, mut numbers) = (Count::default(), HashSet::new(), Numbers::default());

@@ -3,6 +3,7 @@
 mod args;
 mod book;
 mod card;
+mod family;
 mod find;
 mod grade;
 mod guard;
@@ -11,6 +12,7 @@ mod outputs;
 mod place;
 mod progress;
 mod say;
+mod season;
 mod standard;
 
 use args::{Args, Command};
@@ -40,6 +42,10 @@ pub(crate) fn main() -> ExitCode {
     let exit = match Args::parse().command {
         Command::Grade(args) => grade::run(&args),
         Command::Book(args) => book::run(&args),
+        Command::Mothers(args) => family::mothers(&args),
+        Command::Tree(args) => family::tree(&args),
+        Command::Season(args) => season::season(&args),
+        Command::Growth(args) => season::growth(&args),
         Command::Card(args) => card::run(&args),
         Command::Standard(args) => standard::run(&args),
     };

@@ -1,8 +1,10 @@
 //! What the user gets: tables, JSON, masks, pictures. Sees records, tissue maps and plain bytes; never a stage.
 
 pub mod bands;
+pub mod chart;
 pub mod csv;
 pub mod explain;
+pub mod family;
 pub mod file;
 pub mod jsonl;
 mod legend;
@@ -11,6 +13,7 @@ pub mod names;
 pub mod overlay;
 mod paint;
 mod palette;
+pub mod season;
 pub mod stock;
 pub mod table;
 pub mod text;

@@ -73,7 +73,9 @@ pub fn course(values: &[(Date, Interval)], least: f64) -> Option<Course> {
     Some(Course {
         ends: [values[0], last],
         trend: trend(&points),
-        onset: base.and_then(|base| before.iter().chain([&peak]).find(|v| v.0 > base.0 && clearly(base.1, v.1, least))).map(|v| v.0),
+        onset: base
+            .and_then(|base| before.iter().chain([&peak]).find(|v| v.0 > base.0 && clearly(base.1, v.1, least)))
+            .map(|v| v.0),
         peak: from.map(|_| peak),
         falling: falling.map(|value| value.0),
         recovered: base.map(|base| (peak.1.value - last.1.value) / (peak.1.value - base.1.value)),

@@ -44,7 +44,8 @@ pub fn growth(readings: &[Reading]) -> Option<Growth> {
 /// Growth (mm a month) against green capacity over the plants of a book: what the nursery's own plants say of the rule that pale
 /// ones grow at half the pace. The trend's slope is mm a month from no green to all green.
 pub fn by_green(plants: &[Growth]) -> Option<Trend> {
-    let points: Vec<[f64; 2]> = plants.iter().filter_map(|plant| Some([plant.capacity?, plant.size?.slope.value])).collect();
+    let points: Vec<[f64; 2]> =
+        plants.iter().filter_map(|plant| Some([plant.capacity?, plant.size?.slope.value])).collect();
     trend(&points)
 }
 

@@ -38,7 +38,8 @@ pub struct Season {
 /// Reads the season of one plant.
 pub fn season(readings: &[Reading], standard: &Standard) -> Season {
     let (points, undated) = points(readings);
-    let with = |of: fn(&Point) -> Option<Interval>| points.iter().filter_map(|p| Some((p.day, of(p)?))).collect::<Vec<_>>();
+    let with =
+        |of: fn(&Point) -> Option<Interval>| points.iter().filter_map(|p| Some((p.day, of(p)?))).collect::<Vec<_>>();
     let by_cards = points.iter().filter(|point| point.green_hue.is_some()).all(|point| point.by_card);
     let least = if by_cards { 0.0 } else { HUE_WITHOUT_CARD };
     let (red, redness) = (course(&with(|p| p.red), 0.0), course(&with(|p| p.green_hue.map(turned)), least));
@@ -65,7 +66,9 @@ fn together(red: Option<&Course>, redness: Option<&Course>) -> Option<Now> {
 fn hurt(points: &[Point], standard: &Standard) -> Vec<String> {
     let mut hurt = Vec::new();
     let limit = standard.condition.dead_from;
-    if let Some((point, dead)) = points.last().and_then(|point| Some((point, point.dead.filter(|dead| *dead >= limit)?))) {
+    if let Some((point, dead)) =
+        points.last().and_then(|point| Some((point, point.dead.filter(|dead| *dead >= limit)?)))
+    {
         hurt.push(format!("dead leaf {:.0} % on {}, limit {:.0} %", dead * 100.0, point.day, limit * 100.0));
     }
     let sizes: Vec<_> = points.iter().filter_map(|point| Some((point.day, point.diameter_mm?))).collect();

@@ -94,8 +94,13 @@ mod tests {
     #[test]
     fn photos_of_a_day_are_one_point_and_a_bad_one_moves_nothing() {
         let day = Some("2026-01-01");
-        let readings =
-            [reading(Some("2026-02-01"), 0.5), reading(day, 0.1), reading(day, 0.12), reading(day, 0.9), reading(None, 0.3)];
+        let readings = [
+            reading(Some("2026-02-01"), 0.5),
+            reading(day, 0.1),
+            reading(day, 0.12),
+            reading(day, 0.9),
+            reading(None, 0.3),
+        ];
         let (points, undated) = points(&readings);
         assert_eq!((points.len(), undated, points[0].photos), (2, 1, 3));
         let red = points[0].red.unwrap();

@@ -60,6 +60,20 @@ pub(super) enum Task {
         #[arg(long, value_name = "TEXT", default_value = "", hide_default_value = true)]
         notes: String,
     },
+    /// Change what is known of a plant; what is not given stays
+    Change {
+        number: PlantNumber,
+        #[arg(long, value_name = "TEXT")]
+        name: Option<String>,
+        /// The plant it was parted from
+        #[arg(long, value_name = "NUMBER")]
+        mother: Option<PlantNumber>,
+        /// When it was acquired or parted
+        #[arg(long, value_name = "DAY")]
+        since: Option<Date>,
+        #[arg(long, value_name = "TEXT")]
+        notes: Option<String>,
+    },
     /// List the plants, or the readings that no plant has
     List {
         /// Also plants that are gone

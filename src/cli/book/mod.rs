@@ -11,7 +11,7 @@ use super::{Exit, say};
 use std::io::{self, ErrorKind, Write};
 use variegauge::base::date::Date;
 use variegauge::book::decisions::Decision;
-use variegauge::book::plants::Plant;
+use variegauge::book::plants::{Change, Plant};
 use variegauge::book::{self};
 use variegauge::card::number::PlantNumber;
 use variegauge::error::{Error, Result};
@@ -36,6 +36,11 @@ fn done(args: &Book) -> Result<Exit> {
             let plants: Vec<Plant> = all(numbers).into_iter().map(plant).collect();
             place.open_or_make()?.add(&plants)?;
             say::line(&format!("added {}", many(plants.len(), "plant")));
+        }
+        Task::Change { number, name, mother, since, notes } => {
+            let change = Change { name: name.clone(), mother: mother.clone(), since: *since, notes: notes.clone() };
+            place.open()?.change(number, &change)?;
+            say::line(&format!("{number} changed"));
         }
         Task::Divide { mother, offsets, name, on, cards } => {
             let (offsets, on) = (all(offsets), day(*on));
