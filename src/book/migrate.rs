@@ -12,8 +12,11 @@ const OURS: i32 = 0x5647_626b;
 
 /// Refuses a file of another program.
 pub(super) fn own(file: &Connection) -> Done<()> {
-    let id: i32 = file.pragma_query_value(None, "application_id", |row| row.get(0))?;
-    let tables: i64 = file.query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0))?;
+    // Both at one moment: another process may be making the book.
+    let moment = file.unchecked_transaction()?;
+    let tables: i64 = moment.query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0))?;
+    let id: i32 = moment.pragma_query_value(None, "application_id", |row| row.get(0))?;
+    drop(moment);
     if id == OURS || (id == 0 && tables == 0) {
         return Ok(());
     }

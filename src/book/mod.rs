@@ -1,4 +1,4 @@
-//! The stock book: plants, their parentage, photos, readings and decisions in one SQLite file. Readings are never changed or taken
+//! The stock book: plants, their parentage, photos, readings and decisions in one `SQLite` file. Readings are never changed or taken
 //! out; a correction is a further row. Any number of processes may use one book at once (write-ahead log, short transactions that
 //! take the lock at their beginning). Dates come in as arguments.
 

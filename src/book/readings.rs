@@ -211,9 +211,13 @@ pub(super) fn row(row: &Row) -> rusqlite::Result<Reading> {
 
 /// The photo's row; one that is met under another name keeps the first.
 fn photo_id(file: &Connection, photo: &PhotoRecord, sha256: &str) -> rusqlite::Result<i64> {
-    let sql = "INSERT INTO photo (sha256, path, taken_at) VALUES (?1, ?2, ?3) ON CONFLICT (sha256) DO NOTHING";
+    let mut query = file.prepare_cached("SELECT id FROM photo WHERE sha256 = ?1")?;
+    if let Some(id) = query.query_row([sha256], |row| row.get(0)).optional()? {
+        return Ok(id);
+    }
+    let sql = "INSERT INTO photo (sha256, path, taken_at) VALUES (?1, ?2, ?3)";
     file.prepare_cached(sql)?.execute((sha256, &photo.file, &photo.taken_at))?;
-    file.prepare_cached("SELECT id FROM photo WHERE sha256 = ?1")?.query_row([sha256], |row| row.get(0))
+    Ok(file.last_insert_rowid())
 }
 
 fn grading(file: &Connection, photo_id: i64, photo: &PhotoRecord, on: Date) -> rusqlite::Result<i64> {

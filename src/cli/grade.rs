@@ -88,7 +88,7 @@ fn grade(args: &Grade, options: &Options, found: &Found) -> Result<Exit, Error> 
     let stems = names::stems(&paths);
     let inputs = Inputs::new(paths.iter().copied().chain(args.files_read()));
     let pictures = Pictures::open(&args.outputs, &stems, &inputs)?;
-    let mut keeper = args.book.as_ref().map(|book| Keeper::open(book, &options)).transpose()?;
+    let mut keeper = args.book.as_ref().map(|book| Keeper::open(book, options)).transpose()?;
     let mut tables = Tables::open(&args.outputs, &inputs, files.iter().map(String::as_str))?;
     let known = keeper.as_ref().filter(|_| !args.outputs.any_file()).map(Keeper::known).unwrap_or_default();
     let mut progress = Progress::new(paths.len(), args.outputs.quiet);
@@ -115,7 +115,9 @@ fn grade(args: &Grade, options: &Options, found: &Found) -> Result<Exit, Error> 
         if count.graded > 0 {
             say::line(CAUTION);
         }
-        keeper.iter().for_each(|keeper| say::line(&keeper.told()));
+        if let Some(keeper) = &keeper {
+            say::line(&keeper.told());
+        }
         if whole && !written.is_empty() {
             say::line(&format!("wrote {}", written.join(", ")));
         }

@@ -34,10 +34,12 @@ pub(super) fn safe(text: &str) -> String {
 pub(super) fn failed(failure: &Error) -> Exit {
     error(&safe(&failure.to_string()));
     remedy(failure).into_iter().for_each(hint);
-    match failure {
-        Error::Book { .. } => Exit::Book,
-        Error::Write { .. } => Exit::Output,
-        _ => Exit::Usage,
+    if matches!(failure, Error::Book { .. }) {
+        Exit::Book
+    } else if matches!(failure, Error::Write { .. }) {
+        Exit::Output
+    } else {
+        Exit::Usage
     }
 }
 

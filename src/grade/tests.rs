@@ -136,8 +136,6 @@ fn without_balance_the_rest_does_not_help() {
     assert!(score(0.1) <= 40.0 && score(0.95) <= 40.0 && (score(0.3) - 70.0).abs() < 1e-9);
 }
 
-/// Clean half-and-half plants, and the two ways in which sides can be unequal.
-
 /// Two points of the line and the check of common practice: well-marked gold plants, about half green, are said to grow at
 /// about half the pace.
 #[test]

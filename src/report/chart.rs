@@ -154,9 +154,9 @@ fn ticks([low, high]: [f64; 2]) -> Vec<f64> {
     let rough = (high - low) / 4.0;
     let power = 10f64.powf(rough.log10().floor());
     let step = [1.0, 2.0, 5.0, 10.0].into_iter().map(|n| n * power).find(|step| *step >= rough).unwrap_or(rough);
-    let first = (low / step).ceil() as i64;
-    // Whole steps, rounded so that 0.30000000000000004 is not shown.
-    (first..).map(|n| (n as f64 * step * 1e6).round() / 1e6).take_while(|value| *value <= high).collect()
+    let [first, last] = [(low / step).ceil() as i64, (high / step).floor() as i64];
+    // Rounded so that 0.30000000000000004 is not shown.
+    (first..=last).map(|n| (n as f64 * step * 1e6).round() / 1e6).collect()
 }
 
 #[cfg(test)]

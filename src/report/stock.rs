@@ -51,7 +51,7 @@ pub fn show(known: &Known, history: &[Reading], decisions: &[Decision]) -> Strin
     let mut text = format!("{number} {}", shown(name)).trim_end().to_owned() + "\n";
     let mut line = |what: &str, said: Option<String>| {
         if let Some(said) = said.filter(|said| !said.is_empty()) {
-            text += &format!("{what}: {}\n", shown(&said));
+            text.extend([what, ": ", &shown(&said), "\n"]);
         }
     };
     line("mother", mother.as_ref().map(ToString::to_string));

@@ -33,7 +33,9 @@ pub fn points(readings: &[Reading]) -> (Vec<Point>, usize) {
     let days = days(readings);
     let dated: usize = days.values().map(Vec::len).sum();
     let point = |(day, of): (Date, Vec<&Reading>)| {
-        let all = |measure: fn(&Reading) -> Option<Interval>| combined(of.iter().filter_map(|r| measure(r)).collect());
+        let all = |measure: fn(&Reading) -> Option<Interval>| {
+            combined(&of.iter().filter_map(|r| measure(r)).collect::<Vec<_>>())
+        };
         Point {
             day,
             photos: of.len(),
@@ -61,7 +63,7 @@ fn days(readings: &[Reading]) -> BTreeMap<Date, Vec<&Reading>> {
 
 /// Several readings of a day as one: medians of values and ends. One bad photo so moves nothing, and the range is not narrowed:
 /// photos of a day share their light and the rule's errors, so their errors do not average out as inverse variances would have it.
-fn combined(of: Vec<Interval>) -> Option<Interval> {
+fn combined(of: &[Interval]) -> Option<Interval> {
     let median = |end: fn(&Interval) -> f64| quantile(&mut of.iter().map(end).collect::<Vec<_>>(), 0.5);
     Some(Interval { value: median(|i| i.value)?, low: median(|i| i.low)?, high: median(|i| i.high)? })
 }

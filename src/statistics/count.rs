@@ -4,7 +4,7 @@ use super::gamma::{gamma_quantile, ln_gamma};
 use crate::base::stats::Interval;
 
 /// Events a unit of time after `count` in `time` > 0, with the 95 % interval of Jeffreys' prior: quantiles of Gamma(count + 1/2,
-/// rate `time`), lower end 0 at none (Brown, Cai, DasGupta 2003, Statistica Sinica 13:19-49).
+/// rate `time`), lower end 0 at none (Brown, Cai, `DasGupta` 2003, Statistica Sinica 13:19-49).
 pub fn rate(count: usize, time: f64) -> Interval {
     let shape = count as f64 + 0.5;
     let low = if count == 0 { 0.0 } else { gamma_quantile(shape, 0.025) };

@@ -1,4 +1,4 @@
-//! Shares of few: k of n, with intervals that are sound for small n (Brown, Cai, DasGupta 2001, Statistical Science 16:101-133).
+//! Shares of few: k of n, with intervals that are sound for small n (Brown, Cai, `DasGupta` 2001, Statistical Science 16:101-133).
 
 use super::gamma::beta_quantile;
 use crate::base::stats::Interval;
@@ -16,7 +16,7 @@ pub fn wilson(k: usize, n: usize) -> Option<Interval> {
 }
 
 /// `k` of `n` with Jeffreys' 95 % interval: quantiles of Beta(k + 1/2, n - k + 1/2), with the ends 0 at k = 0 and 1 at k = n
-/// (Brown, Cai, DasGupta 2001, section 4.1.2); `None` of none.
+/// (Brown, Cai, `DasGupta` 2001, section 4.1.2); `None` of none.
 pub fn jeffreys(k: usize, n: usize) -> Option<Interval> {
     let (a, b) = (k as f64 + 0.5, n.checked_sub(k)? as f64 + 0.5);
     let low = if k == 0 { 0.0 } else { beta_quantile(a, b, 0.025) };

@@ -70,8 +70,8 @@ fn tied(mut values: Vec<f64>) -> (bool, f64) {
 /// Sen's interval: slopes, in order, so far from the middle as the spread of `rises` tells.
 fn ends(value: f64, slopes: &[f64], sd: f64) -> Interval {
     let (n, reach) = (slopes.len() as f64, Z * sd);
-    let low = (((n - reach) / 2.0).round() - 1.0).max(0.0) as usize;
-    let high = (((n + reach) / 2.0).round() as usize).min(slopes.len() - 1);
+    let low = (f64::midpoint(n, -reach).round() - 1.0).max(0.0) as usize;
+    let high = (f64::midpoint(n, reach).round() as usize).min(slopes.len() - 1);
     Interval { value, low: slopes[low].min(value), high: slopes[high].max(value) }
 }
 

@@ -98,6 +98,22 @@ WHERE assignment.plant IS NOT NULL
     AND assignment.id = (SELECT max(id) FROM assignment AS other WHERE other.reading = assignment.reading)
     AND grading.id = (SELECT max(id) FROM grading AS other WHERE other.photo = grading.photo AND other.status = 'graded');
 
+-- `INSERT OR REPLACE` takes the old row out without asking the triggers on DELETE.
+CREATE TRIGGER photo_is_new BEFORE INSERT ON photo
+WHEN EXISTS (SELECT 1 FROM photo WHERE id = NEW.id OR sha256 = NEW.sha256)
+BEGIN SELECT RAISE(ABORT, 'photos are never replaced'); END;
+CREATE TRIGGER grading_is_new BEFORE INSERT ON grading
+WHEN EXISTS (SELECT 1 FROM grading WHERE id = NEW.id
+    OR (photo = NEW.photo AND program = NEW.program AND settings_hash = NEW.settings_hash))
+BEGIN SELECT RAISE(ABORT, 'gradings are never replaced'); END;
+CREATE TRIGGER reading_is_new BEFORE INSERT ON reading
+WHEN EXISTS (SELECT 1 FROM reading WHERE id = NEW.id OR (grading = NEW.grading AND place = NEW.place))
+BEGIN SELECT RAISE(ABORT, 'readings are never replaced'); END;
+CREATE TRIGGER assignment_is_new BEFORE INSERT ON assignment WHEN EXISTS (SELECT 1 FROM assignment WHERE id = NEW.id)
+BEGIN SELECT RAISE(ABORT, 'assignments are never replaced'); END;
+CREATE TRIGGER decision_is_new BEFORE INSERT ON decision WHEN EXISTS (SELECT 1 FROM decision WHERE id = NEW.id)
+BEGIN SELECT RAISE(ABORT, 'decisions are never replaced'); END;
+
 CREATE TRIGGER photo_stays BEFORE DELETE ON photo BEGIN SELECT RAISE(ABORT, 'photos are never taken out'); END;
 CREATE TRIGGER photo_is_fixed BEFORE UPDATE OF id, sha256, taken_at ON photo BEGIN SELECT RAISE(ABORT, 'photos are never changed'); END;
 CREATE TRIGGER grading_stays BEFORE DELETE ON grading BEGIN SELECT RAISE(ABORT, 'gradings are never taken out'); END;

@@ -10,9 +10,9 @@ use super::place::today;
 use super::{Exit, say};
 use std::io::{self, ErrorKind, Write};
 use variegauge::base::date::Date;
+use variegauge::book;
 use variegauge::book::decisions::Decision;
 use variegauge::book::plants::{Change, Plant};
-use variegauge::book::{self};
 use variegauge::card::number::PlantNumber;
 use variegauge::error::{Error, Result};
 use variegauge::report::stock;
@@ -68,30 +68,24 @@ fn done(args: &Book) -> Result<Exit> {
             place.open()?.back_up(file)?;
             say::line(&say::safe(&format!("wrote {}", file.display())));
         }
-        Task::List { .. } | Task::Show { .. } | Task::Search { .. } | Task::Check => return look(args),
+        Task::List { unassigned: true, .. } => return print(&stock::unassigned(&place.open()?.without_plant()?)),
+        Task::List { gone, .. } => return print(&stock::list(&place.open()?.list(*gone)?)),
+        Task::Search { text } => return print(&stock::list(&place.open()?.search(text)?)),
+        Task::Show { number } => return show(&place.open()?, number),
+        Task::Check => return check(&place.open()?),
     }
     Ok(Exit::Graded)
 }
 
-/// Commands that change nothing.
-fn look(args: &Book) -> Result<Exit> {
-    let book = args.book.open()?;
-    let text = match &args.task {
-        Task::List { unassigned: true, .. } => stock::unassigned(&book.without_plant()?),
-        Task::List { gone, .. } => stock::list(&book.list(*gone)?),
-        Task::Search { text } => stock::list(&book.search(text)?),
-        Task::Show { number } => stock::show(&book.show(number)?, &book.history(number)?, &book.decisions(number)?),
-        Task::Check => return check(&book),
-        _ => String::new(),
-    };
-    print(&text)
+fn show(book: &book::Book, number: &PlantNumber) -> Result<Exit> {
+    print(&stock::show(&book.show(number)?, &book.history(number)?, &book.decisions(number)?))
 }
 
 fn check(book: &book::Book) -> Result<Exit> {
     let (size, wrong) = (book.size()?, book.check()?);
     if let [first, ..] = wrong.as_slice() {
-        wrong.iter().for_each(|line| say::error(&say::safe(line)));
-        return Err(Error::Book { path: book.path().display().to_string(), reason: format!("is damaged: {first}") });
+        let reason = format!("is damaged: {first}; go on with a backup");
+        return Err(Error::Book { path: book.path().display().to_string(), reason });
     }
     let told = format!(
         "the stock book {} is sound: {}, {}, {}\n",
