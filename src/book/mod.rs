@@ -5,6 +5,8 @@
 pub mod check;
 pub mod decisions;
 pub mod dump;
+pub mod family;
+pub mod keep;
 mod migrate;
 pub mod plants;
 pub mod readings;

@@ -37,19 +37,6 @@ pub enum Gone {
     Given,
 }
 
-/// What changes of a plant.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub struct Change {
-    /// Its name.
-    pub name: Option<String>,
-    /// The plant it was parted from.
-    pub mother: Option<PlantNumber>,
-    /// When it was acquired or parted.
-    pub since: Option<Date>,
-    /// Free text.
-    pub notes: Option<String>,
-}
-
 /// A plant with what is known of it now.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Known {
@@ -83,7 +70,7 @@ impl Plant {
 }
 
 /// Plants with their latest readings and last decisions; columns of readings go before it, conditions and order follow.
-const KNOWN: &str = "
+pub(super) const KNOWN: &str = "
     plant.number, plant.name, mother.number AS mother_number, plant.since, plant.notes, plant.gone_on, plant.gone_how,
         grading.white, photo.path, plant.number AS plant_number,
         said.decision AS said, said.day AS said_on, said.who, said.why
@@ -144,59 +131,6 @@ impl Book {
         })
     }
 
-    /// Changes what is known of a plant; what is `None` stays. Gives the plant as it is now.
-    ///
-    /// # Errors
-    /// The plant or its mother is not in the book, or the mother came of it.
-    pub fn change(&mut self, number: &PlantNumber, change: &Change) -> Result<()> {
-        let Change { name, mother, since, notes } = change;
-        self.write(|file| {
-            let id = id(file, number)?;
-            let mother = mother.as_ref().map(|mother| self::id(file, mother)).transpose()?;
-            if mother.is_some_and(|mother| is_ancestor(file, id, mother)) {
-                return asked(format!("a plant cannot come of itself: that mother is {number} or came of it"));
-            }
-            let sql = "UPDATE plant SET name = coalesce(?2, name), mother = coalesce(?3, mother), since = coalesce(?4, since),
-                notes = coalesce(?5, notes) WHERE id = ?1";
-            file.execute(sql, (id, name, mother, since.map(|day| day.to_string()), notes))?;
-            Ok(())
-        })
-    }
-
-    /// Parts offsets from their mother: they become plants of the book, with her name if `named` gives none.
-    ///
-    /// # Errors
-    /// The mother is not in the book or is gone, or a number is taken.
-    pub fn divide(
-        &mut self,
-        mother: &PlantNumber,
-        offsets: &[PlantNumber],
-        on: Date,
-        named: Option<&str>,
-    ) -> Result<Vec<Plant>> {
-        self.write(|file| {
-            let Some(known) = known(file, "WHERE plant.number = :text", mother.as_str())?.pop() else {
-                return missing(mother);
-            };
-            if let Some((day, how)) = known.plant.gone.filter(|(day, _)| *day < on) {
-                return asked(format!(
-                    "{mother} went on {day} ({}), so nothing was parted from it on {on}",
-                    how.name()
-                ));
-            }
-            let name = named.map_or(known.plant.name, str::to_owned);
-            let offset = |number: &PlantNumber| Plant {
-                name: name.clone(),
-                mother: Some(mother.clone()),
-                since: Some(on),
-                ..Plant::new(number.clone())
-            };
-            let plants: Vec<Plant> = offsets.iter().map(offset).collect();
-            plants.iter().try_for_each(|plant| insert(file, plant).map(|_| ()))?;
-            Ok(plants)
-        })
-    }
-
     /// Notes that plants are gone, all or none.
     ///
     /// # Errors
@@ -213,30 +147,9 @@ impl Book {
             Ok(())
         })
     }
-
-    /// A plant and all that came of it, each after its mother, with how many generations it is away.
-    ///
-    /// # Errors
-    /// It is not in the book.
-    pub fn descendants(&self, number: &PlantNumber) -> Result<Vec<(usize, Known)>> {
-        self.read(|file| {
-            let sql = "WITH RECURSIVE tree (id, depth, way) AS (
-                    SELECT id, 0, number FROM plant WHERE id = ?1
-                    UNION ALL
-                    SELECT plant.id, depth + 1, way || char(31) || plant.number FROM plant JOIN tree ON plant.mother = tree.id
-                    WHERE depth < 100
-                ) SELECT id, depth FROM tree ORDER BY way";
-            let root = id(file, number)?;
-            let mut query = file.prepare(sql)?;
-            let rows: Vec<(i64, usize)> =
-                query.query_map([root], |row| Ok((row.get(0)?, row.get(1)?)))?.collect::<rusqlite::Result<_>>()?;
-            let mut one = file.prepare(&format!("SELECT {COLUMNS}, {KNOWN} WHERE plant.id = ?1"))?;
-            rows.into_iter().map(|(id, depth)| Ok((depth, one.query_row([id], known_row)?))).collect()
-        })
-    }
 }
 
-fn known(file: &Connection, condition: &str, text: &str) -> Done<Vec<Known>> {
+pub(super) fn known(file: &Connection, condition: &str, text: &str) -> Done<Vec<Known>> {
     let mut query = file.prepare(&format!("SELECT {COLUMNS}, {KNOWN} {condition} ORDER BY plant.number"))?;
     // A condition without `:text` takes no parameter.
     let rows = if condition.contains(":text") {
@@ -247,7 +160,7 @@ fn known(file: &Connection, condition: &str, text: &str) -> Done<Vec<Known>> {
     Ok(rows?)
 }
 
-fn known_row(row: &Row) -> rusqlite::Result<Known> {
+pub(super) fn known_row(row: &Row) -> rusqlite::Result<Known> {
     let gone_on: Option<Date> = parsed(row, "gone_on")?;
     let gone_how: Option<String> = row.get("gone_how")?;
     let how = Gone::ALL.into_iter().find(|how| Some(how.name()) == gone_how.as_deref());
@@ -263,14 +176,6 @@ fn known_row(row: &Row) -> rusqlite::Result<Known> {
     Ok(Known { plant, latest, decided: decisions::row(row)? })
 }
 
-/// Whether `ancestor` is `plant` or one that it came of.
-fn is_ancestor(file: &Connection, ancestor: i64, plant: i64) -> bool {
-    let sql = "WITH RECURSIVE line (id) AS (
-            SELECT ?1 UNION SELECT mother FROM plant JOIN line ON plant.id = line.id WHERE mother IS NOT NULL
-        ) SELECT 1 FROM line WHERE id = ?2";
-    file.prepare(sql).and_then(|mut query| query.exists([plant, ancestor])).unwrap_or(true)
-}
-
 /// A text of the book as what it stands for.
 pub(super) fn parsed<T: FromStr>(row: &Row, column: &str) -> rusqlite::Result<Option<T>>
 where
@@ -283,7 +188,7 @@ where
     text.map(parse).transpose()
 }
 
-fn missing<T>(number: &PlantNumber) -> Done<T> {
+pub(super) fn missing<T>(number: &PlantNumber) -> Done<T> {
     asked(format!("{number} is not in the book; `variegauge book list` tells what is, `book add {number}` adds it"))
 }
 

@@ -5,7 +5,7 @@ use super::say;
 use std::collections::HashSet;
 use variegauge::base::date::Date;
 use variegauge::book::Book;
-use variegauge::book::readings::Kept;
+use variegauge::book::keep::Kept;
 use variegauge::error::Result;
 use variegauge::options::Options;
 use variegauge::record::{PhotoRecord, Status};
