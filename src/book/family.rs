@@ -56,7 +56,7 @@ impl Book {
         })
     }
 
-    /// Changes what is known of a plant; what is `None` stays. Gives the plant as it is now.
+    /// Changes what is known of a plant; what is `None` stays.
     ///
     /// # Errors
     /// The plant or its mother is not in the book, or the mother came of it.

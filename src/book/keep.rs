@@ -4,7 +4,6 @@ use super::plants::{Plant, find, insert};
 use super::readings::{assign, renew};
 use super::{Book, Done, asked};
 use crate::base::date::Date;
-use crate::card::number::PlantNumber;
 use crate::error::Result;
 use crate::record::{Estimate, PhotoRecord, PlantRecord, Status};
 use crate::tissue::class::Tissue;
@@ -72,24 +71,35 @@ impl Book {
             let mut plants = 0;
             for plant in &photo.plants {
                 let reading = reading(file, grading, plant, photo)?;
-                let card: Option<PlantNumber> = plant.number.as_ref().and_then(|number| number.parse().ok());
-                let (owner, who) = match (earlier.iter().find(|earlier| earlier.same_place(plant.bounds)), card) {
-                    (Some(earlier), _) => (earlier.plant, earlier.who.as_str()),
-                    (None, None) => continue,
-                    (None, Some(number)) => {
-                        let known = find(file, &number)?;
-                        plants += usize::from(known.is_none());
-                        let owner = known.map_or_else(|| insert(file, &Plant::new(number)), Ok)?;
-                        (Some(owner), BY_CARD)
-                    }
-                };
-                assign(file, reading, owner, (on, who, ""))?;
-                touched.extend(owner);
+                if let Some(Owner { plant, who, new }) = owner(file, plant, &earlier)? {
+                    assign(file, reading, plant, (on, who, ""))?;
+                    touched.extend(plant);
+                    plants += usize::from(new);
+                }
             }
             touched.into_iter().try_for_each(|plant| renew(file, plant))?;
             Ok(Kept::Added { plants })
         })
     }
+}
+
+/// Whose reading it is.
+struct Owner<'a> {
+    plant: Option<i64>,
+    who: &'a str,
+    /// Whether the plant came into the book just now.
+    new: bool,
+}
+
+/// By what a person said of an earlier grading, or by the card; `None` if nothing tells.
+fn owner<'a>(file: &Connection, plant: &PlantRecord, earlier: &'a [Assigned]) -> Done<Option<Owner<'a>>> {
+    if let Some(Assigned { plant, who, .. }) = earlier.iter().find(|earlier| earlier.same_place(plant.bounds)) {
+        return Ok(Some(Owner { plant: *plant, who, new: false }));
+    }
+    let Some(number) = plant.number.as_ref().and_then(|number| number.parse().ok()) else { return Ok(None) };
+    let known = find(file, &number)?;
+    let plant = known.map_or_else(|| insert(file, &Plant::new(number)), Ok)?;
+    Ok(Some(Owner { plant: Some(plant), who: BY_CARD, new: known.is_none() }))
 }
 
 /// The photo's row; one that is met under another name keeps the first.

@@ -37,7 +37,8 @@ fn after_help() -> String {
 
 /// The whole command line.
 #[derive(Debug, Parser)]
-#[command(version, about = ABOUT, before_help = EXAMPLES, after_help = after_help(), help_template = TEMPLATE)]
+#[command(version, about = ABOUT, before_help = EXAMPLES, help_template = TEMPLATE)]
+#[command(after_help = "variegauge COMMAND --help tells more.", after_long_help = after_help())]
 #[command(arg_required_else_help = true)]
 pub(super) struct Args {
     #[command(subcommand)]

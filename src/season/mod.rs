@@ -6,11 +6,11 @@ pub mod growth;
 pub mod points;
 
 use crate::base::stats::Interval;
-use crate::standard::Standard;
-use course::{Course, Now, course};
-use points::{Point, points};
-
 use crate::book::readings::Reading;
+use crate::standard::Standard;
+use crate::statistics::trend::{FEWEST, trend};
+use course::{Course, MONTH, Now, course};
+use points::{Point, points};
 
 /// Changes of hue that are no evidence without a card: 10 mired of white are 1.8 degrees, and 20 mired are common (leaf optics,
 /// PROSPECT-D: `docs/science.md`).
@@ -63,6 +63,7 @@ fn together(red: Option<&Course>, redness: Option<&Course>) -> Option<Now> {
     }
 }
 
+/// Shrinking is told by a trend, not by two sizes: a size hangs on how the camera looks at plant and card.
 fn hurt(points: &[Point], standard: &Standard) -> Vec<String> {
     let mut hurt = Vec::new();
     let limit = standard.condition.dead_from;
@@ -71,12 +72,11 @@ fn hurt(points: &[Point], standard: &Standard) -> Vec<String> {
     {
         hurt.push(format!("dead leaf {:.0} % on {}, limit {:.0} %", dead * 100.0, point.day, limit * 100.0));
     }
-    let sizes: Vec<_> = points.iter().filter_map(|point| Some((point.day, point.diameter_mm?))).collect();
-    if let [earlier @ .., (day, last)] = sizes.as_slice() {
-        let largest = earlier.iter().max_by(|a, b| a.1.value.total_cmp(&b.1.value));
-        if let Some((then, size)) = largest.filter(|(_, size)| course::clearly(*last, *size, 0.0)) {
-            hurt.push(format!("shrunk from {:.0} mm on {then} to {:.0} mm on {day}", size.value, last.value));
-        }
+    let sizes =
+        points.iter().filter_map(|point| Some([point.day.since(points[0].day) / MONTH, point.diameter_mm?.value]));
+    let sizes = trend(&sizes.collect::<Vec<_>>()).filter(|sizes| sizes.points >= FEWEST && sizes.p < 0.05);
+    if let Some(slope) = sizes.map(|sizes| sizes.slope).filter(|slope| slope.high < 0.0) {
+        hurt.push(format!("shrinks by {:.1} mm a month ({:.1}-{:.1})", -slope.value, -slope.high, -slope.low));
     }
     hurt
 }
@@ -125,9 +125,15 @@ mod tests {
 
     #[test]
     fn dead_tips_and_shrinking_are_hurt() {
-        let mut last = reading("2026-02-01", 0.3, 120.0, true);
-        (last.dead, last.diameter_mm) = (Some(0.12), Some(Interval { value: 50.0, low: 48.0, high: 52.0 }));
-        let season = season(&[reading("2026-01-01", 0.1, 125.0, true), last], &Standard::default());
-        assert_eq!(season.hurt.len(), 2, "{:?}", season.hurt);
+        let shrinking = |(month, size): (u32, f64)| Reading {
+            diameter_mm: Some(Interval { value: size, low: size - 1.0, high: size + 1.0 }),
+            dead: Some(0.02 * f64::from(month)),
+            ..reading(&format!("2026-{month:02}-01"), 0.3, 120.0, true)
+        };
+        let readings: Vec<Reading> = (1..=6).zip([60.0, 58.0, 57.0, 54.0, 53.0, 50.0]).map(shrinking).collect();
+        let hurt = |readings: &[Reading]| season(readings, &Standard::default()).hurt;
+        assert!(hurt(&readings)[0].starts_with("dead leaf 12 % on 2026-06-01"), "{:?}", hurt(&readings));
+        assert!(hurt(&readings)[1].starts_with("shrinks by 2.0 mm a month"), "{:?}", hurt(&readings));
+        assert_eq!(hurt(&readings[..3]), [""; 0]);
     }
 }
