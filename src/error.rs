@@ -31,6 +31,17 @@ pub enum Error {
         #[source]
         source: std::io::Error,
     },
+    /// The stock book is busy, damaged or none.
+    #[error("the stock book {path} {reason}")]
+    Book {
+        /// The book.
+        path: String,
+        /// What is wrong and what to do.
+        reason: String,
+    },
+    /// The stock book cannot do what it was asked; the text says why and what to do.
+    #[error("{0}")]
+    Entry(String),
 }
 
 /// Result of the library.

@@ -9,12 +9,14 @@
 
 pub mod bands;
 pub mod base;
+pub mod book;
 pub mod calibrate;
 pub mod card;
 pub mod error;
 pub mod grade;
 pub mod label;
 pub mod measure;
+pub mod mothers;
 pub mod network;
 pub mod options;
 pub mod pattern;
@@ -23,6 +25,8 @@ pub mod pipeline;
 pub mod print;
 pub mod record;
 pub mod report;
+pub mod season;
 pub mod segment;
 pub mod standard;
+pub mod statistics;
 pub mod tissue;

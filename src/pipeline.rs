@@ -9,6 +9,7 @@ use crate::error::{Error, Result};
 use crate::grade::{self, Facts, Grade};
 use crate::label::{Label, labels};
 use crate::measure::contrast::contrast;
+use crate::measure::hue::green_hue;
 use crate::measure::{Measures, measure, quality};
 use crate::options::{Options, White};
 use crate::pattern::{self, Pattern};
@@ -48,6 +49,8 @@ pub struct Plant {
     pub bands: Bands,
     /// Colour distance of its pale and green tissue.
     pub contrast: Option<Interval>,
+    /// Median Oklab hue of its green tissue, degrees.
+    pub green_hue: Option<Interval>,
     /// Its grade.
     pub grade: Grade,
 }
@@ -116,10 +119,11 @@ fn plant(calibrated: &Calibrated, mut rosette: Rosette, label: Label, closeness:
     rosette.doubts.extend(bands.doubts.iter().cloned());
     let contrast = contrast(calibrated, &tissue);
     let whole = !rosette.doubts.iter().any(|doubt| doubt.code == "cut-off");
+    let green_hue = green_hue(calibrated, &tissue);
     let grade = grade::grade(&facts(&measures, &pattern, &bands, (contrast, whole)), standard);
     rosette.doubts.extend(pattern.doubts.iter().cloned());
     rosette.doubts.extend(label.doubts.iter().cloned());
-    Plant { rosette, label, tissue, pattern, measures, bands, contrast, grade }
+    Plant { rosette, label, tissue, pattern, measures, bands, contrast, green_hue, grade }
 }
 
 /// What a grade is made from.
@@ -246,6 +250,7 @@ pub(crate) fn drawn(pictures: &[&[&str]]) -> Outcome {
             measures,
             bands: Bands::default(),
             contrast: None,
+            green_hue: None,
             grade: Grade::default(),
         }
     });

@@ -7,9 +7,10 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Each module of the library with the modules of ours that it may import.
-const MAY: [(&str, &str); 20] = [
+const MAY: [(&str, &str); 24] = [
     ("base", ""),
     ("error", ""),
+    ("statistics", "base"),
     ("options", "base standard"),
     ("photo", "base error"),
     ("network", "base"),
@@ -26,7 +27,10 @@ const MAY: [(&str, &str); 20] = [
     ("grade", "base standard"),
     ("pipeline", "base bands card error options standard photo calibrate segment label tissue pattern measure grade"),
     ("record", "base bands card error options standard calibrate tissue pattern grade pipeline"),
-    ("report", "base bands card print error options tissue grade record"),
+    ("book", "base card error record tissue"),
+    ("mothers", "base book standard statistics"),
+    ("season", "base book standard statistics"),
+    ("report", "base bands book mothers print season standard statistics error options tissue grade record"),
     ("lib", ""),
 ];
 

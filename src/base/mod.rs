@@ -1,6 +1,7 @@
 //! Words of the whole program: rasters, colours, units, doubts, statistics. Imports nothing of ours.
 
 pub mod color;
+pub mod date;
 pub mod doubt;
 pub mod homography;
 pub mod raster;

@@ -1,7 +1,9 @@
 //! The arguments.
 
+use super::book::args as book;
 use super::card::args as card;
-use super::{find, listing, standard};
+use super::place::Place;
+use super::{family, find, listing, season, standard};
 use clap::{ArgGroup, Parser, Subcommand, ValueEnum};
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -30,13 +32,14 @@ fn after_help() -> String {
     format!(
         "Photos: JPEG, PNG, WebP and TIFF. Limits: {limits}.\nIn folders, hidden files and links are left out, and so are this program's own \
          masks and overlays.\nExit codes: 0 all graded, 1 some failed or were refused, 2 wrong usage, 3 no photo \
-         found, 4 an output cannot be written."
+         found, 4 an output cannot be written, 5 the stock book is busy or damaged."
     )
 }
 
 /// The whole command line.
 #[derive(Debug, Parser)]
-#[command(version, about = ABOUT, before_help = EXAMPLES, after_help = after_help(), help_template = TEMPLATE)]
+#[command(version, about = ABOUT, before_help = EXAMPLES, help_template = TEMPLATE)]
+#[command(after_help = "variegauge COMMAND --help tells more.", after_long_help = after_help())]
 #[command(arg_required_else_help = true)]
 pub(super) struct Args {
     #[command(subcommand)]
@@ -57,6 +60,24 @@ pub(super) enum Command {
     #[command(long_about = listing::ABOUT, before_help = listing::EXAMPLES, after_help = listing::AFTER, help_template = TEMPLATE)]
     Listing(Box<listing::Listing>),
 
+    /// Keep plants, their mothers, readings and decisions in one file
+    #[command(long_about = book::ABOUT, before_help = book::EXAMPLES, after_help = book::AFTER, help_template = TEMPLATE)]
+    Book(Box<book::Book>),
+
+    /// Tell what mothers throw: how many of their offsets are balanced, too pale or reverts
+    #[command(long_about = family::ABOUT)]
+    Mothers(family::Mothers),
+
+    /// Draw a plant and all that came of it
+    Tree(family::Tree),
+
+    /// Tell how plants redden and recover
+    #[command(long_about = season::ABOUT)]
+    Season(season::Season),
+
+    /// Tell how plants grow, and whether they drift back to green
+    Growth(season::Growth),
+
     /// Print, check or explain the standard that plants are graded by
     #[command(long_about = standard::ABOUT, before_help = standard::EXAMPLES, after_help = standard::AFTER, help_template = TEMPLATE)]
     Standard(standard::Standard),
@@ -71,6 +92,11 @@ pub(super) struct Grade {
 
     #[command(flatten)]
     pub(super) outputs: Outputs,
+
+    /// Stock book to keep the readings in; `default` is the usual one. Photos that are in it with these settings are left out,
+    /// unless other files are asked for
+    #[arg(long, value_name = "FILE", help_heading = "Outputs")]
+    pub(super) book: Option<Place>,
 
     #[command(flatten)]
     pub(super) measuring: Measuring,
@@ -192,6 +218,14 @@ pub(super) enum Color {
     Never,
 }
 
+impl Outputs {
+    /// Whether files are asked for that need every photo.
+    pub(super) fn any_file(&self) -> bool {
+        let tables = [&self.csv, &self.jsonl, &self.explain].into_iter().any(Option::is_some);
+        tables || self.overlay.is_some() || self.masks.is_some() || self.report.is_some()
+    }
+}
+
 impl Measuring {
     /// Files other than photos that are read, so that no output overwrites them.
     pub(super) fn files_read(&self) -> impl Iterator<Item = &Path> {
@@ -293,7 +327,7 @@ fn numbers<T: FromStr, const N: usize>(text: &str) -> Result<[T; N], String> {
     numbers.and_then(|numbers| numbers.try_into().ok()).ok_or_else(wrong)
 }
 
-fn read_standard(path: &Path) -> Result<Standard, String> {
+pub(super) fn read_standard(path: &Path) -> Result<Standard, String> {
     standard::text(path)
         .and_then(|text| Standard::parse(&text).map_err(|error| error.to_string()))
         .map_err(|error| format!("--standard {}: {error}", path.display()))

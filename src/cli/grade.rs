@@ -3,6 +3,7 @@
 use super::args::Grade;
 use super::find::{self, Found, Source};
 use super::guard::guarded;
+use super::keep::Keeper;
 use super::outputs::{self, Pictures, Tables};
 use super::progress::Progress;
 use super::{Exit, say};
@@ -40,6 +41,7 @@ struct Count {
     refused: usize,
     failed: usize,
     plants: usize,
+    unchanged: usize,
 }
 
 /// Runs the command.
@@ -63,11 +65,7 @@ pub(super) fn run(args: &Grade) -> Exit {
     if matches!(options.scale, Some(Scale::Known { .. })) && found.sources.len() > 1 {
         return wrong("--known tells of one photo, but several were found");
     }
-    grade(args, &options, &found).unwrap_or_else(|error| {
-        say::error(&error.to_string());
-        say::remedy(&error).into_iter().for_each(say::hint);
-        Exit::Output
-    })
+    grade(args, &options, &found).unwrap_or_else(|error| say::failed(&error))
 }
 
 fn wrong(text: &str) -> Exit {
@@ -95,15 +93,24 @@ fn grade(args: &Grade, options: &Options, found: &Found) -> Result<Exit, Error> 
     let stems = names::stems(&paths);
     let inputs = Inputs::new(paths.iter().copied().chain(args.measuring.files_read()));
     let pictures = Pictures::open(&args.outputs, &stems, &inputs)?;
+    let mut keeper = args.book.as_ref().map(|book| Keeper::open(book, options)).transpose()?;
     let mut tables = Tables::open(&args.outputs, &inputs, files.iter().map(String::as_str))?;
+    let known = keeper.as_ref().filter(|_| !args.outputs.any_file()).map(Keeper::known).unwrap_or_default();
     let mut progress = Progress::new(paths.len(), args.outputs.quiet);
     let (mut count, mut told, mut numbers) = (Count::default(), HashSet::new(), Numbers::default());
-    let work = |index: usize, source: &Source| photo(source, (&files[index], &stems[index]), options, &pictures);
-    pipeline::in_order(&found.sources, jobs(args, paths.len()), work, |mut done| {
+    let work = |index: usize, source: &Source| {
+        let kept = !known.is_empty() && hash(&source.path).is_some_and(|hash| known.contains(&hash));
+        (!kept).then(|| photo(source, (&files[index], &stems[index]), options, &pictures))
+    };
+    pipeline::in_order(&found.sources, jobs(args, paths.len()), work, |done| {
+        progress.step();
+        let Some(mut done) = done else { return count.unchanged += 1 };
         numbers.mark(&mut done.record);
         count.add(&done.record);
+        if let Some(keeper) = &mut keeper {
+            progress.aside(|| keeper.keep(&done.record));
+        }
         progress.aside(|| tell(done, &mut tables, &mut told));
-        progress.step();
     });
     progress.end();
     let whole = tables.finish();
@@ -113,9 +120,15 @@ fn grade(args: &Grade, options: &Options, found: &Found) -> Result<Exit, Error> 
         if count.graded > 0 {
             say::line(CAUTION);
         }
+        if let Some(keeper) = &keeper {
+            say::line(&keeper.told());
+        }
         if whole && !written.is_empty() {
             say::line(&format!("wrote {}", written.join(", ")));
         }
+    }
+    if keeper.is_some_and(|keeper| keeper.broken) {
+        return Ok(Exit::Book);
     }
     Ok(match (whole, count.refused + count.failed) {
         (false, _) => Exit::Output,
@@ -195,9 +208,11 @@ impl Count {
     }
 
     fn told(&self) -> String {
-        let Self { graded, refused, failed, plants } = self;
-        let photos = counted(graded + refused + failed, "photo");
-        format!("{photos}: {graded} graded ({}), {refused} refused, {failed} failed", counted(*plants, "plant"))
+        let Self { graded, refused, failed, plants, unchanged } = self;
+        let photos = counted(graded + refused + failed + unchanged, "photo");
+        let unchanged = if *unchanged > 0 { format!("{unchanged} unchanged, ") } else { String::new() };
+        let plants = counted(*plants, "plant");
+        format!("{photos}: {unchanged}{graded} graded ({plants}), {refused} refused, {failed} failed")
     }
 }
 

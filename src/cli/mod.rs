@@ -1,14 +1,19 @@
 //! The command line: arguments, printing, exit codes. The only place that reads the terminal and the environment.
 
 mod args;
+mod book;
 mod card;
+mod family;
 mod find;
 mod grade;
 mod guard;
+mod keep;
 mod listing;
 mod outputs;
+mod place;
 mod progress;
 mod say;
+mod season;
 mod standard;
 
 use args::{Args, Command};
@@ -28,6 +33,8 @@ enum Exit {
     NoPhoto = 3,
     /// An output cannot be written.
     Output = 4,
+    /// The stock book is busy or damaged.
+    Book = 5,
 }
 
 /// Runs the command and gives the exit code.
@@ -35,6 +42,11 @@ pub(crate) fn main() -> ExitCode {
     guard::install();
     let exit = match Args::parse().command {
         Command::Grade(args) => grade::run(&args),
+        Command::Book(args) => book::run(&args),
+        Command::Mothers(args) => family::mothers(&args),
+        Command::Tree(args) => family::tree(&args),
+        Command::Season(args) => season::season(&args),
+        Command::Growth(args) => season::growth(&args),
         Command::Card(args) => card::run(&args),
         Command::Listing(args) => listing::run(&args),
         Command::Standard(args) => standard::run(&args),

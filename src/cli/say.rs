@@ -1,5 +1,6 @@
 //! Messages: always on the standard error, so that the standard output carries data only.
 
+use super::Exit;
 use std::io::{self, Write};
 use variegauge::error::Error;
 use variegauge::report::text::shown;
@@ -27,6 +28,19 @@ pub(super) fn hint(text: &str) {
 /// A text from outside (a file name, a reason) on one line, without anything that a terminal would obey.
 pub(super) fn safe(text: &str) -> String {
     shown(text)
+}
+
+/// Tells an error that ends the command, what to do about it, and gives the exit code.
+pub(super) fn failed(failure: &Error) -> Exit {
+    error(&safe(&failure.to_string()));
+    remedy(failure).into_iter().for_each(hint);
+    if matches!(failure, Error::Book { .. }) {
+        Exit::Book
+    } else if matches!(failure, Error::Write { .. }) {
+        Exit::Output
+    } else {
+        Exit::Usage
+    }
 }
 
 /// What to do about an error; a refusal or a damaged photo says it itself.

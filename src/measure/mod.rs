@@ -1,6 +1,7 @@
 //! Stage 5: fractions and lengths with their intervals.
 
 pub mod contrast;
+pub mod hue;
 pub mod quality;
 
 use crate::base::homography::Point;

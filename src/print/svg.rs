@@ -25,7 +25,7 @@ pub fn write(page: &Page, title: &str, out: &mut dyn Write) -> Result<()> {
 }
 
 /// `text` as XML's text or value: what XML 1.0 cannot hold at all becomes U+FFFD.
-fn escaped(text: &str) -> String {
+pub fn escaped(text: &str) -> String {
     let mut safe = String::with_capacity(text.len());
     for letter in text.chars() {
         match letter {

@@ -138,6 +138,7 @@ impl PlantRecord {
             stripes: Stripes::new(&plant.pattern.stripes, measures.px_per_mm),
             pattern: Pattern::new(&plant.pattern),
             contrast: Estimate::rounded(plant.contrast, 3),
+            green_hue_deg: Estimate::rounded(plant.green_hue, 1),
             score: total.value,
             score_low: total.low,
             score_high: total.high,
@@ -365,7 +366,7 @@ mod tests {
                 "cover": null},
             "stripes": {"count": null, "width_mm": none, "spacing_mm": none, "fineness": null, "share": null},
             "pattern": value["plants"][0]["pattern"],
-            "contrast": none, "score": null, "score_low": null, "score_high": null, "score_parts": {}, "decision": null,
+            "contrast": none, "green_hue_deg": none, "score": null, "score_low": null, "score_high": null, "score_parts": {}, "decision": null,
             "decision_name": null, "decision_reasons": [], "outlook": {"pace": none, "text": null},
             "flags": [{"code": "x", "sure": "likely", "text": "y", "value": 0.1235, "limit": null}], "doubts": []
         });

@@ -151,6 +151,8 @@ pub struct PlantRecord {
     pub pattern: Pattern,
     /// Oklab distance of pale and green tissue, parts of the pale tissue's lightness.
     pub contrast: Estimate,
+    /// Median Oklab hue of green tissue, degrees.
+    pub green_hue_deg: Estimate,
     /// Score by the standard, 0..100.
     pub score: Option<f64>,
     /// Lower end of its 95 % interval.

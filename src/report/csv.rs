@@ -134,6 +134,7 @@ fn named(row: &mut Row, plant: Option<&PlantRecord>) {
 
 fn graded(row: &mut Row, plant: Option<&PlantRecord>) {
     row.estimate("contrast", plant.map(|p| p.contrast), 3);
+    row.estimate("green_hue_deg", plant.map(|p| p.green_hue_deg), 1);
     row.number("score", plant.and_then(|p| p.score), 1);
     row.number("score_low", plant.and_then(|p| p.score_low), 1);
     row.number("score_high", plant.and_then(|p| p.score_high), 1);

@@ -4,6 +4,7 @@ use super::range::Numbers;
 use clap::ValueEnum;
 use std::path::{Path, PathBuf};
 use std::str::FromStr;
+use variegauge::card::number::PlantNumber;
 use variegauge::print::sheet;
 
 pub(in crate::cli) const ABOUT: &str = "Makes label cards to print: a plant's number as text and as QR code, grey patches, \
@@ -113,6 +114,11 @@ impl Target {
 }
 
 impl Card {
+    /// Cards of these plants on A4.
+    pub(in crate::cli) fn of(numbers: Vec<PlantNumber>, name: Option<String>, output: Target) -> Self {
+        Self { numbers: vec![Numbers(numbers)], plants: None, name, paper: None, label: false, output, force: false }
+    }
+
     pub(super) fn paper(&self) -> sheet::Paper {
         match (self.paper, self.label) {
             (Some(Paper::A4), _) | (None, false) => sheet::Paper::A4,

@@ -47,7 +47,7 @@ fn labels(bytes: &[u8]) -> Result<Vec<Label>, String> {
 }
 
 /// The file as text, without the mark that spreadsheets put first.
-fn text(bytes: &[u8]) -> Result<&str, String> {
+pub(in crate::cli) fn text(bytes: &[u8]) -> Result<&str, String> {
     let text = std::str::from_utf8(bytes).map_err(|error| {
         let line = bytes[..error.valid_up_to()].split(|&byte| byte == b'\n').count();
         format!("line {line}: not UTF-8; save the table as \"CSV UTF-8\"")
@@ -62,7 +62,7 @@ fn line(text: &str, place: &Position) -> u64 {
 }
 
 /// The separator that the first line has most of.
-fn separator(text: &str) -> u8 {
+pub(in crate::cli) fn separator(text: &str) -> u8 {
     let first = text.lines().next().unwrap_or_default();
     let count = |separator: u8| first.matches(char::from(separator)).count();
     SEPARATORS.into_iter().rev().max_by_key(|&separator| count(separator)).unwrap_or(b',')

@@ -8,7 +8,7 @@ pub(in crate::cli) const MOST: usize = 2000;
 
 /// One plant number, or a range `ZB-0040..ZB-0059` with both ends.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(in crate::cli) struct Numbers(pub(super) Vec<PlantNumber>);
+pub(in crate::cli) struct Numbers(pub(in crate::cli) Vec<PlantNumber>);
 
 impl FromStr for Numbers {
     type Err = String;

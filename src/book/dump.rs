@@ -1,0 +1,99 @@
+//! The whole book as JSON, and back into an empty book.
+
+use super::{Book, Done, asked};
+use crate::error::Result;
+use rusqlite::types::{Value as Cell, ValueRef};
+use rusqlite::{Connection, params_from_iter};
+use serde_json::{Map, Value, json};
+
+/// What a file says that it is.
+const SCHEMA: &str = "variegauge.book/1";
+
+/// Tables, each after those it refers to, but for a plant's mother and latest reading.
+const TABLES: [&str; 6] = ["plant", "photo", "grading", "reading", "assignment", "decision"];
+
+impl Book {
+    /// All rows of all tables: `{"schema": ..., "plant": [{"id": 1, ...}, ...], "photo": ...}`.
+    pub fn dump(&self) -> Result<Value> {
+        self.read(|file| {
+            let mut all = Map::from_iter([("schema".to_owned(), json!(SCHEMA))]);
+            for table in TABLES {
+                all.insert(table.into(), Value::Array(rows(file, table)?));
+            }
+            Ok(Value::Object(all))
+        })
+    }
+
+    /// Fills an empty book with a dump; gives the number of plants.
+    ///
+    /// # Errors
+    /// The book is not empty, or the dump is not one.
+    pub fn load(&mut self, dump: &Value) -> Result<usize> {
+        self.write(|file| {
+            if dump["schema"] != SCHEMA {
+                return asked(format!("the file is no stock book of the schema {SCHEMA}"));
+            }
+            let empty: bool = file.query_row(
+                "SELECT NOT EXISTS (SELECT 1 FROM plant) AND NOT EXISTS (SELECT 1 FROM photo)",
+                [],
+                |row| row.get(0),
+            )?;
+            if !empty {
+                return asked("a whole book goes into an empty one only; name a new file with --book");
+            }
+            // Rows may refer to later ones until all are in.
+            file.pragma_update(None, "defer_foreign_keys", true)?;
+            for table in TABLES {
+                let names = columns(file, table)?;
+                for row in dump[table].as_array().into_iter().flatten() {
+                    put(file, table, &names, row)?;
+                }
+            }
+            Ok(file.query_row("SELECT count(*) FROM plant", [], |row| row.get(0))?)
+        })
+    }
+}
+
+fn columns(file: &Connection, table: &str) -> rusqlite::Result<Vec<String>> {
+    let query = file.prepare(&format!("SELECT * FROM {table} LIMIT 0"))?;
+    Ok(query.column_names().into_iter().map(str::to_owned).collect())
+}
+
+fn rows(file: &Connection, table: &str) -> rusqlite::Result<Vec<Value>> {
+    let names = columns(file, table)?;
+    let mut query = file.prepare(&format!("SELECT * FROM {table} ORDER BY id"))?;
+    let row = |row: &rusqlite::Row| {
+        let cell = |(place, name): (usize, &String)| {
+            Ok((
+                name.clone(),
+                match row.get_ref(place)? {
+                    ValueRef::Null | ValueRef::Blob(_) => Value::Null,
+                    ValueRef::Integer(number) => json!(number),
+                    ValueRef::Real(number) => json!(number),
+                    ValueRef::Text(text) => json!(String::from_utf8_lossy(text)),
+                },
+            ))
+        };
+        names.iter().enumerate().map(cell).collect::<rusqlite::Result<Map<_, _>>>().map(Value::Object)
+    };
+    query.query_map([], row)?.collect()
+}
+
+fn put(file: &Connection, table: &str, names: &[String], row: &Value) -> Done<()> {
+    let cell = |name: &String| match &row[name.as_str()] {
+        Value::String(text) => Cell::Text(text.clone()),
+        Value::Number(number) if number.is_i64() => Cell::Integer(number.as_i64().unwrap_or_default()),
+        Value::Number(number) => number.as_f64().map_or(Cell::Null, Cell::Real),
+        Value::Null | Value::Bool(_) | Value::Array(_) | Value::Object(_) => Cell::Null,
+    };
+    let sql = format!("INSERT INTO {table} ({}) VALUES (?{})", names.join(", "), ", ?".repeat(names.len() - 1));
+    match file.prepare_cached(&sql)?.execute(params_from_iter(names.iter().map(cell))) {
+        Ok(_) => Ok(()),
+        Err(rusqlite::Error::SqliteFailure(error, Some(text)))
+            if error.code == rusqlite::ErrorCode::ConstraintViolation =>
+        {
+            asked(format!("a row of `{table}` is not right: {text}"))
+        }
+        Err(error) => Err(error.into()),
+    }
+}
