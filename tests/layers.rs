@@ -30,7 +30,7 @@ const MAY: [(&str, &str); 24] = [
     ("book", "base card error record tissue"),
     ("mothers", "base book standard statistics"),
     ("season", "base book standard statistics"),
-    ("report", "base bands book mothers print season standard statistics error options tissue grade record"),
+    ("report", "base bands book card mothers print season standard statistics error options tissue grade record"),
     ("lib", ""),
 ];
 
