@@ -62,7 +62,9 @@ pub(super) enum Task {
     },
     /// Change what is known of a plant; what is not given stays
     Change {
+        /// The plant
         number: PlantNumber,
+        /// Its name
         #[arg(long, value_name = "TEXT")]
         name: Option<String>,
         /// The plant it was parted from
@@ -71,6 +73,7 @@ pub(super) enum Task {
         /// When it was acquired or parted
         #[arg(long, value_name = "DAY")]
         since: Option<Date>,
+        /// Anything else
         #[arg(long, value_name = "TEXT")]
         notes: Option<String>,
     },
@@ -89,6 +92,7 @@ pub(super) enum Task {
     Search { text: String },
     /// Part a mother into offsets
     Divide {
+        /// The mother
         mother: PlantNumber,
         /// Numbers of the offsets, or ranges
         #[arg(value_name = "NUMBER", required = true, value_parser = Numbers::from_str)]
@@ -96,6 +100,7 @@ pub(super) enum Task {
         /// Name of the offsets [default: the mother's]
         #[arg(long, value_name = "TEXT")]
         name: Option<String>,
+        /// When [default: today]
         #[arg(long, value_name = "DAY")]
         on: Option<Date>,
         /// Print their label cards to this file, .pdf or .svg
@@ -104,16 +109,21 @@ pub(super) enum Task {
     },
     /// Note that plants are gone
     MoveOut {
+        /// Numbers, or ranges such as ZB-0040..ZB-0059
         #[arg(value_name = "NUMBER", required = true, value_parser = Numbers::from_str)]
         numbers: Vec<Numbers>,
+        /// What became of them
         #[arg(long)]
         how: How,
+        /// When [default: today]
         #[arg(long, value_name = "DAY")]
         on: Option<Date>,
     },
     /// Note what a person decided on a plant, beside what the standard advises
     Decide {
+        /// The plant
         number: PlantNumber,
+        /// What is to be done with it
         #[arg(value_parser = WORDS)]
         decision: String,
         #[command(flatten)]
@@ -132,6 +142,7 @@ pub(super) enum Task {
     Import { file: PathBuf },
     /// Write plants or readings as a table (.csv), or the whole book (.json)
     Export {
+        /// The file
         file: PathBuf,
         /// What a table holds
         #[arg(long, default_value = "plants")]
@@ -155,6 +166,7 @@ pub(super) struct Said {
     /// Why
     #[arg(long, value_name = "TEXT", default_value = "", hide_default_value = true)]
     pub(super) why: String,
+    /// When [default: today]
     #[arg(long, value_name = "DAY")]
     pub(super) on: Option<Date>,
 }
