@@ -364,7 +364,20 @@ fn a_season_is_told_and_drawn() {
         book.keep(&record, Date::from_days(20_600)).unwrap();
     }
     bench.put("t.csv", "date,min,max\n2025-12-14,-2,6.5\n2026-01-18,-5,3\n");
-    let args = ["season", "ZB-1", "--book", "b.sqlite", "--svg", "s.svg", "--csv", "s.csv", "--temperatures", "t.csv"];
+    let args = [
+        "season",
+        "ZB-1",
+        "--book",
+        "b.sqlite",
+        "--svg",
+        "s.svg",
+        "--png",
+        "s.png",
+        "--csv",
+        "s.csv",
+        "--temperatures",
+        "t.csv",
+    ];
     let run = bench.run(&args);
     assert_eq!(run.code, 0, "{}", run.stderr);
     for word in [
@@ -380,6 +393,25 @@ fn a_season_is_told_and_drawn() {
     let chart = bench.text("s.svg");
     resvg::usvg::Tree::from_str(&chart, &resvg::usvg::Options::default()).unwrap();
     assert_eq!(chart.matches("<circle").count(), 8, "six photos and two days of weather");
+    assert!(image::image_dimensions(bench.path("s.png")).unwrap().0 > 1200);
+    for output in ["--csv", "--png"] {
+        for (kept, told) in [("b.sqlite", "stock book"), ("t.csv", "files to be read")] {
+            let run = bench.run(&[
+                "season",
+                "ZB-1",
+                "--book",
+                "b.sqlite",
+                output,
+                kept,
+                "--svg",
+                "u.svg",
+                "--temperatures",
+                "t.csv",
+            ]);
+            assert!(run.code == 4 && run.stderr.contains(told), "{output} {kept}: {}", run.stderr);
+        }
+    }
+    assert_eq!(bench.run(&["season", "ZB-1", "--book", ""]).code, 2);
     assert_eq!(bench.run(&["growth", "--book", "b.sqlite"]).code, 0);
     bench.put("t.csv", "date,min,max\nMonday,1,2\n");
     let wrong = bench.run(&args);

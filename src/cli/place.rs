@@ -1,6 +1,5 @@
 //! Where the stock book is, and which day it is.
 
-use std::convert::Infallible;
 use std::ffi::OsStr;
 use std::path::{Path, PathBuf};
 use std::str::FromStr;
@@ -23,10 +22,16 @@ pub(super) enum Place {
 }
 
 impl FromStr for Place {
-    type Err = Infallible;
+    type Err = String;
 
-    fn from_str(text: &str) -> std::result::Result<Self, Infallible> {
-        Ok(if text == "default" { Self::Usual } else { Self::File(text.into()) })
+    /// Names that SQLite would take for a book in memory, which is lost at the end, are none.
+    fn from_str(text: &str) -> std::result::Result<Self, String> {
+        match text {
+            "default" => Ok(Self::Usual),
+            "" => Err("no name; is a variable empty?".into()),
+            memory if memory == ":memory:" || memory.starts_with("file:") => Err("name a file".into()),
+            path => Ok(Self::File(path.into())),
+        }
     }
 }
 

@@ -10,8 +10,9 @@ use variegauge::base::stats::Interval;
 use variegauge::book::readings::Reading;
 use variegauge::card::number::PlantNumber;
 use variegauge::error::{Error, Result};
+use variegauge::report::file::Inputs;
 use variegauge::report::season::Weather;
-use variegauge::report::{chart, file, season as report};
+use variegauge::report::{chart, file, raster, season as report};
 use variegauge::season::growth::{by_green, growth as growth_of};
 use variegauge::season::points::repeatability;
 use variegauge::season::season as season_of;
@@ -22,21 +23,27 @@ pub(super) const ABOUT: &str = "Tells from the stock book how plants redden and 
 
 /// `variegauge season`.
 #[derive(Debug, clap::Args)]
+#[group(skip)]
+#[command(group = clap::ArgGroup::new("chart").multiple(true))]
 pub(super) struct Season {
     /// The plants
     #[arg(value_name = "PLANT", required = true)]
     numbers: Vec<PlantNumber>,
 
     /// A chart, SVG
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, value_name = "FILE", group = "chart")]
     svg: Option<PathBuf>,
+
+    /// The same, PNG
+    #[arg(long, value_name = "FILE", group = "chart")]
+    png: Option<PathBuf>,
 
     /// The points, a table for spreadsheets
     #[arg(long, value_name = "FILE")]
     csv: Option<PathBuf>,
 
     /// Temperatures to draw beside: a table of `date,min,max`, degrees Celsius
-    #[arg(long, value_name = "FILE", requires = "svg")]
+    #[arg(long, value_name = "FILE", requires = "chart")]
     temperatures: Option<PathBuf>,
 
     /// Limit of dead leaf [default: the shipped standard]
@@ -77,13 +84,21 @@ fn told(args: &Season) -> Result<Exit> {
         text += &report::repeatability(&number, spread(|r| r.red), spread(|r| r.green_hue)).unwrap_or_default();
         plants.push((number, season));
     }
+    let inputs = Inputs::new([&args.temperatures, &args.standard].into_iter().flatten().map(PathBuf::as_path));
+    let outputs = [&args.csv, &args.svg, &args.png];
+    outputs.into_iter().flatten().try_for_each(|path| inputs.keep(path))?;
     if let Some(path) = &args.csv {
         file::write(path, |out| report::csv(&plants, out))?;
     }
+    let mut drawing = Vec::new();
+    chart::write("Season", &report::panels(&plants, &weather), &mut drawing).map_err(Error::Read)?;
     if let Some(path) = &args.svg {
-        file::write(path, |out| chart::write("Season", &report::panels(&plants, &weather), out))?;
+        file::write(path, |out| out.write_all(&drawing))?;
     }
-    for path in args.csv.iter().chain(&args.svg) {
+    if let Some(path) = &args.png {
+        file::write(path, |out| raster::png(&drawing, out))?;
+    }
+    for path in outputs.into_iter().flatten() {
         say::line(&say::safe(&format!("wrote {}", path.display())));
     }
     print(&text)

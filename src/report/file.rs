@@ -3,7 +3,7 @@
 use crate::error::{Error, Result};
 use std::collections::HashSet;
 use std::fs::{self, File};
-use std::io::{self, BufWriter, Write};
+use std::io::{self, BufWriter, Read, Write};
 use std::path::{Path, PathBuf};
 
 /// Ending of the temporary name.
@@ -26,6 +26,9 @@ impl Output {
             let target = if path.is_symlink() { fs::canonicalize(path)? } else { path.to_owned() };
             if target.is_dir() {
                 return Err(io::Error::from(io::ErrorKind::IsADirectory));
+            }
+            if is_database(&target) {
+                return Err(io::Error::other("it is a stock book or another database; choose another name"));
             }
             if target.exists() && !target.is_file() {
                 return Ok((File::options().write(true).open(&target)?, target, None));
@@ -59,6 +62,14 @@ impl Output {
         self.partial = None;
         Ok(())
     }
+}
+
+/// Whether a file is an SQLite database (SQLite, "Database File Format", 1.3: the first 16 bytes): nothing writes over one.
+fn is_database(path: &Path) -> bool {
+    let mut start = [0; 16];
+    path.is_file()
+        && File::open(path).and_then(|mut file| file.read_exact(&mut start)).is_ok()
+        && start == *b"SQLite format 3\0"
 }
 
 impl Drop for Output {
@@ -145,6 +156,16 @@ mod tests {
             fs::read_dir(folder).unwrap().map(|e| e.unwrap().file_name().into_string().unwrap()).collect();
         names.sort();
         names
+    }
+
+    #[test]
+    fn no_output_writes_over_a_database() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("book.sqlite");
+        fs::write(&path, b"SQLite format 3\0 and more").unwrap();
+        let error = write(&path, |out| out.write_all(b"x")).unwrap_err().to_string();
+        assert!(error.contains("stock book"), "{error}");
+        assert_eq!(fs::read(&path).unwrap(), b"SQLite format 3\0 and more");
     }
 
     #[test]

@@ -16,6 +16,7 @@ pub mod overlay;
 mod paint;
 mod palette;
 mod pane;
+pub mod raster;
 pub mod season;
 pub mod stock;
 pub mod table;

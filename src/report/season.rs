@@ -8,7 +8,7 @@ use crate::base::stats::Interval;
 use crate::season::course::Course;
 use crate::season::growth::Growth;
 use crate::season::points::Point;
-use crate::season::{HUE_WITHOUT_CARD, Season, turned};
+use crate::season::{HUE_WITHOUT_CARD, RECENT, Season, turned};
 use crate::statistics::trend::{FEWEST, Trend};
 use std::io::{Result, Write};
 
@@ -25,7 +25,11 @@ pub struct Weather {
 
 /// One plant's season in words.
 pub fn words(number: &str, season: &Season) -> String {
-    let now = season.now.map_or("no dated reading", |now| now.name());
+    let now = match season.now {
+        Some(now) => now.name().into(),
+        None if season.points.is_empty() => "no dated reading".into(),
+        None => format!("no photo in the {RECENT:.0} days before the last one to compare it with"),
+    };
     let mut lines = vec![format!("{number}: {now}")];
     lines.extend(season.red.as_ref().map(|course| told("red share", course, &|i| percent(Some(i)), (100.0, "points"))));
     lines.extend(
@@ -41,13 +45,24 @@ pub fn words(number: &str, season: &Season) -> String {
     }
     lines.push(match season.hurt.as_slice() {
         [] if season.points.is_empty() => "photos without a date tell nothing of a season".into(),
-        [] => "no sign of hurt: dead leaf under the limit, no shrinking".into(),
+        [] => unhurt(season.looked_for),
         hurt => format!("hurt: {}", hurt.join("; ")),
     });
     if season.undated > 0 {
         lines.push(format!("left out: {} readings of photos without a date", season.undated));
     }
     lines.join("\n    ") + "\n"
+}
+
+/// What was looked for and not found.
+fn unhurt([dead, size]: [bool; 2]) -> String {
+    let dead = if dead { "dead leaf under the limit" } else { "dead leaf not known" };
+    let size = if size {
+        "no trend to shrink".into()
+    } else {
+        format!("sizes of fewer than {FEWEST} days say nothing of shrinking")
+    };
+    format!("no sign of hurt: {dead}; {size}")
 }
 
 /// `scale` turns the slope into what is told.
@@ -70,13 +85,12 @@ fn slope(trend: &Trend, (factor, unit): (f64, &str), per: &str, points: &str) ->
         (low, high) = (high, low);
     }
     let value = trend.slope.value * factor;
-    let test = if trend.points < FEWEST {
-        format!("{} {points} are too few to tell a trend, which needs {FEWEST}", trend.points)
-    } else {
-        let p = if trend.p < 0.001 { "under 0.001".into() } else { format!("{:.3}", trend.p) };
-        format!("Mann-Kendall p {p}, {} {points}", trend.points)
-    };
-    format!("slope {value:+.1} {unit} {per} ({low:+.1} to {high:+.1}); {test}")
+    if trend.points < FEWEST {
+        let few = format!("{} {points} are too few for its range and for a trend, which need {FEWEST}", trend.points);
+        return format!("slope {value:+.1} {unit} {per}; {few}");
+    }
+    let p = if trend.p < 0.001 { "under 0.001".into() } else { format!("{:.3}", trend.p) };
+    format!("slope {value:+.1} {unit} {per} ({low:+.1} to {high:+.1}); Mann-Kendall p {p}, {} {points}", trend.points)
 }
 
 /// Spread of photos of one day in words, where there are some.
@@ -142,7 +156,11 @@ pub fn growth(plants: &[(String, Growth)], together: Option<&Trend>) -> String {
         let trend = |trend: Option<Trend>, factor: f64| {
             let told = |t: Trend| {
                 let [value, low, high] = [t.slope.value, t.slope.low, t.slope.high].map(|v| v * factor);
-                format!("{value:+.1} ({low:+.1} to {high:+.1})")
+                if t.points < FEWEST {
+                    format!("{value:+.1}")
+                } else {
+                    format!("{value:+.1} ({low:+.1} to {high:+.1})")
+                }
             };
             [trend.map_or("-".into(), told), trend.map_or("-".into(), |t| t.points.to_string())]
         };

@@ -8,7 +8,7 @@ use crate::statistics::trend::{Trend, trend};
 pub const MONTH: f64 = 365.25 / 12.0;
 
 /// How far back one looks for what has changed by now, days. Common practice, no source: a season is about thrice as long.
-const RECENT: f64 = 75.0;
+pub const RECENT: f64 = 75.0;
 
 /// What it does now.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -50,8 +50,8 @@ pub struct Course {
     pub falling: Option<Date>,
     /// Part of the rise that is gone at the last day, 0..1.
     pub recovered: Option<f64>,
-    /// What it does now.
-    pub now: Now,
+    /// What it does now; `None` without another value of late.
+    pub now: Option<Now>,
 }
 
 /// Whether `b` lies above `a` by more than both their 95 % errors, added as independent ones are, and more than `least`.
@@ -83,13 +83,14 @@ pub fn course(values: &[(Date, Interval)], least: f64) -> Option<Course> {
     })
 }
 
-/// The last value beside the most recent one that clearly differs from it.
-fn now(values: &[(Date, Interval)], (today, last): (Date, Interval), least: f64) -> Now {
+/// The last value beside the most recent one that clearly differs from it; `None` where none is recent.
+fn now(values: &[(Date, Interval)], (today, last): (Date, Interval), least: f64) -> Option<Now> {
     let recent = values.iter().rev().skip(1).take_while(|(day, _)| today.since(*day) <= RECENT);
-    let changed = recent.map(|(_, value)| match (clearly(*value, last, least), clearly(last, *value, least)) {
+    let mut changed = recent.map(|(_, value)| match (clearly(*value, last, least), clearly(last, *value, least)) {
         (true, _) => Now::Deepening,
         (_, true) => Now::Fading,
         (false, false) => Now::Steady,
     });
-    changed.into_iter().find(|now| *now != Now::Steady).unwrap_or(Now::Steady)
+    let first = changed.next()?;
+    Some(std::iter::once(first).chain(changed).find(|now| *now != Now::Steady).unwrap_or(Now::Steady))
 }

@@ -9,6 +9,7 @@ use crate::base::stats::Interval;
 use crate::book::readings::Reading;
 use crate::standard::Standard;
 use crate::statistics::trend::{FEWEST, trend};
+pub use course::RECENT;
 use course::{Course, MONTH, Now, course};
 use points::{Point, points};
 
@@ -29,10 +30,12 @@ pub struct Season {
     pub redness: Option<Course>,
     /// Whether each hue is that of a photo with a card.
     pub by_cards: bool,
-    /// What red and hue say together.
+    /// What red and hue say together; `None` with a single photo in [`RECENT`] days.
     pub now: Option<Now>,
     /// How it hurts: dead leaf or shrinking; empty if nothing tells so.
     pub hurt: Vec<String>,
+    /// Whether dead leaf is known of the last day, and size of enough days to tell shrinking.
+    pub looked_for: [bool; 2],
 }
 
 /// Reads the season of one plant.
@@ -45,7 +48,9 @@ pub fn season(readings: &[Reading], standard: &Standard) -> Season {
     let (red, redness) = (course(&with(|p| p.red), 0.0), course(&with(|p| p.green_hue.map(turned)), least));
     let now = together(red.as_ref(), redness.as_ref());
     let hurt = hurt(&points, standard);
-    Season { points, undated, red, redness, by_cards, now, hurt }
+    let sizes = points.iter().filter(|point| point.diameter_mm.is_some()).count();
+    let looked_for = [points.last().is_some_and(|point| point.dead.is_some()), sizes >= FEWEST];
+    Season { looked_for, points, undated, red, redness, by_cards, now, hurt }
 }
 
 /// The interval with its sign changed.
@@ -55,7 +60,7 @@ pub fn turned(of: Interval) -> Interval {
 
 /// What the two say: one that changes while the other is steady decides; two that contradict each other tell nothing.
 fn together(red: Option<&Course>, redness: Option<&Course>) -> Option<Now> {
-    match (red.map(|course| course.now), redness.map(|course| course.now)) {
+    match (red.and_then(|course| course.now), redness.and_then(|course| course.now)) {
         (None, None) => None,
         (Some(one), None) | (None, Some(one)) => Some(one),
         (Some(Now::Steady), Some(other)) | (Some(other), Some(Now::Steady)) => Some(other),
@@ -112,6 +117,9 @@ mod tests {
         let before = super::season(&readings[..4], &Standard::default());
         assert_eq!(before.now, Some(Now::Deepening));
         assert_eq!(super::season(&readings[..2], &Standard::default()).now, Some(Now::Steady));
+        let far_apart = [readings[0].clone(), readings[3].clone()];
+        assert_eq!(super::season(&far_apart, &Standard::default()).now, None, "nothing recent to compare with");
+        assert_eq!(super::season(&readings[..1], &Standard::default()).now, None);
     }
 
     #[test]
