@@ -460,3 +460,61 @@ fn a_large_book_answers_at_once() {
         assert!(!waited_for || best < 200.0, "{args:?}: {times:?}");
     }
 }
+
+/// A photo graded again with a scale given: other settings.
+fn with_scale(photo: PhotoRecord) -> PhotoRecord {
+    let options = Options { scale: Some(Scale::PxPerMm(10.0)), ..Options::default() };
+    let settings = PhotoRecord::stopped("", "", (Status::Failed, String::new()), &options).settings;
+    PhotoRecord { settings, ..photo }
+}
+
+#[test]
+fn an_earlier_grading_counts_again_when_it_is_asked_for_again() {
+    let bench = Bench::new();
+    let path = bench.path("b.sqlite");
+    let mut book = Book::open_or_make(&path).unwrap();
+    let today = day("2026-02-01");
+    let (a, b) = (photo("aa", Some("ZB-1"), 0.1), with_scale(photo("aa", Some("ZB-2"), 0.2)));
+    let c = PhotoRecord { program: "variegauge 99", ..photo("aa", Some("ZB-1"), 0.3) };
+    let red =
+        |book: &Book, text: &str| book.show(&number(text)).unwrap().latest.map(|latest| latest.red.unwrap().value);
+    let skipped =
+        |book: &Book, photo: &PhotoRecord| !book.photos_with(photo.program, &photo.settings.hash).unwrap().is_empty();
+    book.keep(&a, today).unwrap();
+    book.keep(&b, today).unwrap();
+    assert_eq!((red(&book, "ZB-1"), red(&book, "ZB-2")), (None, Some(0.2)));
+    assert!(!skipped(&book, &a) && skipped(&book, &b));
+    for _ in 0..2 {
+        assert_eq!(book.keep(&a, today).unwrap(), Kept::Unchanged);
+        assert_eq!((red(&book, "ZB-1"), red(&book, "ZB-2")), (Some(0.1), None));
+    }
+    assert_eq!((count(&path, "reading"), count(&path, "recall")), (2, 1));
+    assert!(skipped(&book, &a) && !skipped(&book, &b));
+    book.keep(&b, today).unwrap();
+    assert_eq!((red(&book, "ZB-1"), red(&book, "ZB-2")), (None, Some(0.2)), "and back");
+    book.keep(&c, today).unwrap();
+    assert_eq!((red(&book, "ZB-1"), red(&book, "ZB-2")), (Some(0.3), None), "a new one counts");
+    book.keep(&a, today).unwrap();
+    assert!(book.check().unwrap().is_empty());
+    let mut other = Book::open_or_make(&bench.path("c.sqlite")).unwrap();
+    other.load(&book.dump().unwrap()).unwrap();
+    assert_eq!(red(&other, "ZB-1"), Some(0.1));
+    assert!(other.check().unwrap().is_empty());
+}
+
+#[test]
+fn what_a_person_said_is_followed_to_a_grading_that_counts_again() {
+    let bench = Bench::new();
+    let mut book = Book::open_or_make(&bench.path("b.sqlite")).unwrap();
+    let today = day("2026-02-01");
+    book.add(&[Plant::new(number("A"))]).unwrap();
+    let (first, second) = (photo("aa", None, 0.1), with_scale(photo("aa", None, 0.2)));
+    book.keep(&first, today).unwrap();
+    book.keep(&second, today).unwrap();
+    let reading = book.without_plant().unwrap()[0].id;
+    book.assign(reading, Some(&number("A")), (today, "Anna", "")).unwrap();
+    book.keep(&first, today).unwrap();
+    let history = book.history(&number("A")).unwrap();
+    assert_eq!(history.iter().map(|reading| reading.red.unwrap().value).collect::<Vec<_>>(), [0.1]);
+    assert!(book.without_plant().unwrap().is_empty() && book.check().unwrap().is_empty());
+}

@@ -10,7 +10,7 @@ use serde_json::{Map, Value, json};
 const SCHEMA: &str = "variegauge.book/1";
 
 /// Tables, each after those it refers to, but for a plant's mother and latest reading.
-const TABLES: [&str; 6] = ["plant", "photo", "grading", "reading", "assignment", "decision"];
+const TABLES: [&str; 7] = ["plant", "photo", "grading", "reading", "assignment", "decision", "recall"];
 
 impl Book {
     /// All rows of all tables: `{"schema": ..., "plant": [{"id": 1, ...}, ...], "photo": ...}`.

@@ -63,13 +63,13 @@ impl Book {
         self.read(|file| readings(file, "ORDER BY reading.plant, reading.day, reading.id", []))
     }
 
-    /// Readings that no plant has, of photos' last gradings.
+    /// Readings that no plant has, of the gradings that count.
     pub fn without_plant(&self) -> Result<Vec<Reading>> {
         let sql = format!(
             "SELECT {COLUMNS}, grading.white, photo.path, NULL AS plant_number FROM reading
             JOIN grading ON grading.id = reading.grading JOIN photo ON photo.id = grading.photo
             WHERE (SELECT plant FROM assignment WHERE reading = reading.id ORDER BY id DESC LIMIT 1) IS NULL
-                AND grading.id = (SELECT max(id) FROM grading AS other WHERE other.photo = photo.id AND other.status = 'graded')
+                AND grading.id = (SELECT grading FROM counting WHERE counting.photo = photo.id)
             ORDER BY reading.id"
         );
         self.read(|file| Ok(file.prepare(&sql)?.query_map([], row)?.collect::<rusqlite::Result<_>>()?))
