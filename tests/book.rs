@@ -518,3 +518,27 @@ fn what_a_person_said_is_followed_to_a_grading_that_counts_again() {
     assert_eq!(history.iter().map(|reading| reading.red.unwrap().value).collect::<Vec<_>>(), [0.1]);
     assert!(book.without_plant().unwrap().is_empty() && book.check().unwrap().is_empty());
 }
+
+#[test]
+fn a_table_comes_in_whatever_its_order_and_says_what_differs() {
+    let bench = Bench::new();
+    bench.put("p.csv", "plant,mother,name\nA,Z,\nB,A,\nZ,,Old\n");
+    let import = || with_book(&bench, &["book", "import", "p.csv"]);
+    let first = import();
+    assert!(first.code == 0 && first.stderr.contains("3 plants added, 0 unchanged\n"), "{}", first.stderr);
+    assert!(with_book(&bench, &["book", "show", "A"]).stdout.contains("mother: Z\n"));
+    assert!(import().stderr.contains("0 plants added, 3 unchanged\n"));
+    bench.put("p.csv", "plant,mother,name\na,z,\nB,Z,\nZ,,New\nC,b,\n");
+    let again = import();
+    assert!(again.stderr.contains("1 plant added, 1 unchanged, 2 differ, left as they are\n"), "{}", again.stderr);
+    for (table, word) in [
+        ("plant,mother\nD,E\nE,F\nF,D\n", "p.csv: line 4: a plant cannot come of itself"),
+        ("plant,mother\nD,\nE,X\n", "p.csv: line 3: X is not in the book"),
+        ("plant,since,gone_on,gone_how\nD,2025-01-02,2025-01-01,sold\n", "line 2: D cannot go on 2025-01-01"),
+    ] {
+        bench.put("p.csv", table);
+        let wrong = import();
+        assert!(wrong.code == 2 && wrong.stderr.contains(word), "{}", wrong.stderr);
+        assert_eq!(count(&bench.path("b.sqlite"), "plant"), 4);
+    }
+}
