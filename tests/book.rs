@@ -542,3 +542,44 @@ fn a_table_comes_in_whatever_its_order_and_says_what_differs() {
         assert_eq!(count(&bench.path("b.sqlite"), "plant"), 4);
     }
 }
+
+#[test]
+fn a_whole_book_that_is_not_sound_is_refused() {
+    let bench = Bench::new();
+    let mut book = Book::open_or_make(&bench.path("a.sqlite")).unwrap();
+    book.keep(&photo("aa", Some("ZB-1"), 0.1), day("2026-02-01")).unwrap();
+    book.divide(&number("ZB-1"), &[number("ZB-2")], day("2026-02-02"), None).unwrap();
+    let dump = book.dump().unwrap();
+    for (table, column, value, word) in [
+        ("plant", "number", "a b".into(), "plant 1: `number`, `a b`: a plant number is"),
+        ("plant", "since", "1.2.2026".into(), "plant 1: `since`, `1.2.2026`: a date"),
+        ("plant", "mother", 2.into(), "ZB-1: came of itself"),
+        ("plant", "name", true.into(), "`name` is neither text nor number"),
+        ("plant", "id", "x".into(), "a row of `plant` is not right"),
+        ("plant", "latest", serde_json::Value::Null, "its latest reading"),
+        ("reading", "day", "Monday".into(), "reading 1: `day`"),
+        ("reading", "record", "{".into(), "its record is no JSON"),
+        ("reading", "grading", 77.into(), "refers to a row of grading"),
+    ] {
+        let mut broken = dump.clone();
+        broken[table][0][column] = value;
+        bench.put("d.json", broken.to_string());
+        let run = bench.run(&["book", "import", "d.json", "--book", "c.sqlite"]);
+        assert!(run.code == 2 && run.stderr.contains(word), "{table} {column}: {}", run.stderr);
+        assert_eq!(count(&bench.path("c.sqlite"), "plant"), 0);
+    }
+    let mut short = dump.clone();
+    short.as_object_mut().unwrap().remove("assignment");
+    assert!(book_of(&bench, "e.sqlite").load(&short).unwrap_err().to_string().contains("no list `assignment`"));
+    let mut before = dump;
+    before.as_object_mut().unwrap().remove("recall");
+    assert_eq!(book_of(&bench, "e.sqlite").load(&before).unwrap(), 2, "books of before have no recalls");
+    let file = Connection::open(bench.path("e.sqlite")).unwrap();
+    file.execute("UPDATE plant SET since = 'May', mother = 3 - id", []).unwrap();
+    let wrong = book_of(&bench, "e.sqlite").check().unwrap().join("\n");
+    assert!(wrong.contains("came of itself") && wrong.contains("`May`"), "{wrong}");
+}
+
+fn book_of(bench: &Bench, name: &str) -> Book {
+    Book::open_or_make(&bench.path(name)).unwrap()
+}
