@@ -583,3 +583,18 @@ fn a_whole_book_that_is_not_sound_is_refused() {
 fn book_of(bench: &Bench, name: &str) -> Book {
     Book::open_or_make(&bench.path(name)).unwrap()
 }
+
+#[test]
+fn a_reading_that_does_not_count_is_not_assigned() {
+    let bench = Bench::new();
+    let mut book = book_of(&bench, "b.sqlite");
+    let today = day("2026-02-01");
+    book.add(&[Plant::new(number("A"))]).unwrap();
+    book.keep(&photo("aa", None, 0.1), today).unwrap();
+    let old = book.without_plant().unwrap()[0].id;
+    book.keep(&with_scale(photo("aa", None, 0.2)), today).unwrap();
+    let new = book.without_plant().unwrap()[0].id;
+    let error = book.assign(old, Some(&number("A")), (today, "Anna", "")).unwrap_err().to_string();
+    assert!(old != new && error.contains(&format!("say it of reading {new}")), "{error}");
+    book.assign(new, Some(&number("A")), (today, "Anna", "")).unwrap();
+}

@@ -97,7 +97,7 @@ fn recall(file: &Connection, (grading, photo): (i64, i64), earlier: &[Assigned],
     }
     let again = assigned(file, photo)?;
     for Assigned { reading, plant, bounds, .. } in &again {
-        if let Some(said) = earlier.iter().find(|said| said.same_place(*bounds) && said.plant != *plant) {
+        if let Some(said) = earlier.iter().find(|said| said.tells(*bounds) && said.plant != *plant) {
             assign(file, *reading, said.plant, (on, &said.who, ""))?;
         }
     }
@@ -115,7 +115,7 @@ struct Owner<'a> {
 
 /// By what a person said of an earlier grading, or by the card; `None` if nothing tells.
 fn owner<'a>(file: &Connection, plant: &PlantRecord, earlier: &'a [Assigned]) -> Done<Option<Owner<'a>>> {
-    if let Some(Assigned { plant, who, .. }) = earlier.iter().find(|earlier| earlier.same_place(plant.bounds)) {
+    if let Some(Assigned { plant, who, .. }) = earlier.iter().find(|earlier| earlier.tells(plant.bounds)) {
         return Ok(Some(Owner { plant: *plant, who, new: false }));
     }
     let Some(number) = plant.number.as_ref().and_then(|number| number.parse().ok()) else { return Ok(None) };
@@ -214,8 +214,27 @@ impl Assigned {
         let shared =
             |a: usize, length: usize, b: usize, other: usize| (a + length).min(b + other).saturating_sub(a.max(b));
         let both = shared(x, width, left, across) * shared(y, height, top, down);
-        self.by_hand && 2 * both > width * height + across * down - both
+        2 * both > width * height + across * down - both
     }
+
+    /// Whether a person said of which plant a reading with this box is.
+    fn tells(&self, bounds: [usize; 4]) -> bool {
+        self.by_hand && self.same_place(bounds)
+    }
+}
+
+/// Refuses a reading of a grading that does not count, with the one to take.
+pub(super) fn counts(file: &Connection, reading: i64) -> Done<()> {
+    let sql = "SELECT photo, json_extract(reading.record, '$.box[0]'), json_extract(reading.record, '$.box[1]'),
+            json_extract(reading.record, '$.box[2]'), json_extract(reading.record, '$.box[3]')
+        FROM reading JOIN grading ON grading.id = reading.grading
+        WHERE reading.id = ?1 AND grading.id <> (SELECT grading FROM counting WHERE counting.photo = grading.photo)";
+    let old =
+        file.query_row(sql, [reading], |row| Ok((row.get(0)?, [row.get(1)?, row.get(2)?, row.get(3)?, row.get(4)?])));
+    let Some((photo, bounds)) = old.optional()? else { return Ok(()) };
+    let now = assigned(file, photo)?.into_iter().find(|now| now.same_place(bounds));
+    let instead = now.map_or("no reading took its place".into(), |now| format!("say it of reading {}", now.reading));
+    asked(format!("the photo of reading {reading} was graded again, so that one does not count; {instead}"))
 }
 
 /// The readings of a photo's grading that counts, as they are assigned; those of which nobody said anything have no plant.
