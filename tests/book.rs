@@ -598,3 +598,21 @@ fn a_reading_that_does_not_count_is_not_assigned() {
     assert!(old != new && error.contains(&format!("say it of reading {new}")), "{error}");
     book.assign(new, Some(&number("A")), (today, "Anna", "")).unwrap();
 }
+
+#[test]
+fn slips_of_days_and_names_are_refused() {
+    let bench = family();
+    with_book(&bench, &["book", "change", "ZB-4", "--name", "Über"]);
+    assert_eq!(with_book(&bench, &["book", "search", "über"]).stdout.lines().count(), 2);
+    for (args, word) in [
+        (&["book", "decide", "ZB-4", "sell", "--by", "Card"][..], "name a person"),
+        (&["book", "decide", "ZB-4", "sell", "--by", " "], "who says so"),
+        (&["book", "move-out", "ZB-4", "--how", "sold", "--on", "2024-12-31"], "ZB-4 cannot go on 2024-12-31"),
+        (&["book", "change", "ZB-3", "--since", "2025-10-01"], "ZB-3 cannot go on 2025-09-01"),
+        (&["book", "add", "ZB-9", "--since", "2206-01-01"], "more than a year ahead"),
+        (&["book", "backup", "none/b.sqlite"], ""),
+    ] {
+        let wrong = with_book(&bench, args);
+        assert!(wrong.code != 0 && wrong.stderr.contains(word), "{args:?}: {}", wrong.stderr);
+    }
+}
