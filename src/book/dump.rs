@@ -46,11 +46,10 @@ impl Book {
             file.pragma_update(None, "defer_foreign_keys", true)?;
             for table in TABLES {
                 let names = columns(file, table)?;
-                let rows = match &dump[table] {
-                    Value::Array(rows) => rows.as_slice(),
-                    // Books of before have none.
-                    Value::Null if table == "recall" => &[],
-                    _ => return asked(format!("the file has no list `{table}`")),
+                // Books of before have no recalls.
+                let none = (table == "recall" && dump[table].is_null()).then_some(&[][..]);
+                let Some(rows) = dump[table].as_array().map(Vec::as_slice).or(none) else {
+                    return asked(format!("the file has no list `{table}`"));
                 };
                 rows.iter().try_for_each(|row| put(file, table, &names, row))?;
             }

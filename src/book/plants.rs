@@ -119,7 +119,8 @@ impl Book {
                     Some(known) if agrees(plant, known) => came.same += 1,
                     Some(_) => came.differ += 1,
                     None => {
-                        new.push((*line, at(*line, insert(file, &Plant { mother: None, ..plant.clone() }))?, plant))
+                        let id = at(*line, insert(file, &Plant { mother: None, ..plant.clone() }))?;
+                        new.push((*line, id, plant));
                     }
                 }
             }

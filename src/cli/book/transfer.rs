@@ -68,10 +68,8 @@ pub(super) fn import(place: &Place, path: &Path) -> Result<()> {
         }
         Kind::Table => {
             let plants = plants(&bytes).map_err(wrong)?;
-            let came = place.open_or_make()?.add_missing(&plants).map_err(|error| match error {
-                Error::Entry(reason) => wrong(reason),
-                other => other,
-            })?;
+            let came = place.open_or_make()?.add_missing(&plants);
+            let came = came.map_err(|error| if let Error::Entry(reason) = error { wrong(reason) } else { error })?;
             let differ =
                 if came.differ > 0 { format!(", {} differ, left as they are", came.differ) } else { String::new() };
             say::line(&format!("{} added, {} unchanged{differ}", many(came.added, "plant"), came.same));
