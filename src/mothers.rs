@@ -84,11 +84,12 @@ pub struct Mother {
 }
 
 /// All mothers, the best first: by the lower end of the share of balanced offsets, so that 1 of 1 does not stand above 8 of 10.
-/// `plants` are all of the book, also those that are gone.
+/// `plants` are all of the book, also those that are gone; offsets parted after `until` do not count. Readings are today's.
 pub fn mothers(plants: &[Known], until: Date, standard: &Standard) -> Vec<Mother> {
     let mut offsets: BTreeMap<&str, Vec<Kind>> = BTreeMap::new();
     for known in plants {
-        if let Some(mother) = &known.plant.mother {
+        let parted = known.plant.since.is_none_or(|since| since <= until);
+        if let Some(mother) = known.plant.mother.as_ref().filter(|_| parted) {
             offsets.entry(mother.as_str()).or_default().push(Kind::of(known, standard));
         }
     }
@@ -167,6 +168,14 @@ mod tests {
         let a = &mothers[0];
         assert_eq!((a.offsets, a.measured, a.balanced, a.reverts), (2, 1, 1, 0));
         assert!(a.next.unwrap().value > 2.0, "half of the year was not seen: {:?}", a.next);
+    }
+
+    #[test]
+    fn offsets_parted_later_do_not_count() {
+        let mut plants = family("A", &[0.5, 0.5]);
+        plants[2].plant.since = Some("2025-01-02".parse().unwrap());
+        let offsets = |until: &str| mothers(&plants, until.parse().unwrap(), &Standard::default())[0].offsets;
+        assert_eq!((offsets("2025-01-01"), offsets("2025-01-02")), (1, 2));
     }
 
     #[test]

@@ -492,3 +492,159 @@ fn a_large_book_answers_at_once() {
         assert!(!waited_for || best < 200.0, "{args:?}: {times:?}");
     }
 }
+
+/// A photo graded again with a scale given: other settings.
+fn with_scale(photo: PhotoRecord) -> PhotoRecord {
+    let options = Options { scale: Some(Scale::PxPerMm(10.0)), ..Options::default() };
+    let settings = PhotoRecord::stopped("", "", (Status::Failed, String::new()), &options).settings;
+    PhotoRecord { settings, ..photo }
+}
+
+#[test]
+fn an_earlier_grading_counts_again_when_it_is_asked_for_again() {
+    let bench = Bench::new();
+    let path = bench.path("b.sqlite");
+    let mut book = Book::open_or_make(&path).unwrap();
+    let today = day("2026-02-01");
+    let (a, b) = (photo("aa", Some("ZB-1"), 0.1), with_scale(photo("aa", Some("ZB-2"), 0.2)));
+    let c = PhotoRecord { program: "variegauge 99", ..photo("aa", Some("ZB-1"), 0.3) };
+    let red =
+        |book: &Book, text: &str| book.show(&number(text)).unwrap().latest.map(|latest| latest.red.unwrap().value);
+    let skipped =
+        |book: &Book, photo: &PhotoRecord| !book.photos_with(photo.program, &photo.settings.hash).unwrap().is_empty();
+    book.keep(&a, today).unwrap();
+    book.keep(&b, today).unwrap();
+    assert_eq!((red(&book, "ZB-1"), red(&book, "ZB-2")), (None, Some(0.2)));
+    assert!(!skipped(&book, &a) && skipped(&book, &b));
+    for _ in 0..2 {
+        assert_eq!(book.keep(&a, today).unwrap(), Kept::Unchanged);
+        assert_eq!((red(&book, "ZB-1"), red(&book, "ZB-2")), (Some(0.1), None));
+    }
+    assert_eq!((count(&path, "reading"), count(&path, "recall")), (2, 1));
+    assert!(skipped(&book, &a) && !skipped(&book, &b));
+    book.keep(&b, today).unwrap();
+    assert_eq!((red(&book, "ZB-1"), red(&book, "ZB-2")), (None, Some(0.2)), "and back");
+    book.keep(&c, today).unwrap();
+    assert_eq!((red(&book, "ZB-1"), red(&book, "ZB-2")), (Some(0.3), None), "a new one counts");
+    book.keep(&a, today).unwrap();
+    assert!(book.check().unwrap().is_empty());
+    let mut other = Book::open_or_make(&bench.path("c.sqlite")).unwrap();
+    other.load(&book.dump().unwrap()).unwrap();
+    assert_eq!(red(&other, "ZB-1"), Some(0.1));
+    assert!(other.check().unwrap().is_empty());
+}
+
+#[test]
+fn what_a_person_said_is_followed_to_a_grading_that_counts_again() {
+    let bench = Bench::new();
+    let mut book = Book::open_or_make(&bench.path("b.sqlite")).unwrap();
+    let today = day("2026-02-01");
+    book.add(&[Plant::new(number("A"))]).unwrap();
+    let (first, second) = (photo("aa", None, 0.1), with_scale(photo("aa", None, 0.2)));
+    book.keep(&first, today).unwrap();
+    book.keep(&second, today).unwrap();
+    let reading = book.without_plant().unwrap()[0].id;
+    book.assign(reading, Some(&number("A")), (today, "Anna", "")).unwrap();
+    book.keep(&first, today).unwrap();
+    let history = book.history(&number("A")).unwrap();
+    assert_eq!(history.iter().map(|reading| reading.red.unwrap().value).collect::<Vec<_>>(), [0.1]);
+    assert!(book.without_plant().unwrap().is_empty() && book.check().unwrap().is_empty());
+}
+
+#[test]
+fn a_table_comes_in_whatever_its_order_and_says_what_differs() {
+    let bench = Bench::new();
+    bench.put("p.csv", "plant,mother,name\nA,Z,\nB,A,\nZ,,Old\n");
+    let import = || with_book(&bench, &["book", "import", "p.csv"]);
+    let first = import();
+    assert!(first.code == 0 && first.stderr.contains("3 plants added, 0 unchanged\n"), "{}", first.stderr);
+    assert!(with_book(&bench, &["book", "show", "A"]).stdout.contains("mother: Z\n"));
+    assert!(import().stderr.contains("0 plants added, 3 unchanged\n"));
+    bench.put("p.csv", "plant,mother,name\na,z,\nB,Z,\nZ,,New\nC,b,\n");
+    let again = import();
+    assert!(again.stderr.contains("1 plant added, 1 unchanged, 2 differ, left as they are\n"), "{}", again.stderr);
+    for (table, word) in [
+        ("plant,mother\nD,E\nE,F\nF,D\n", "p.csv: line 4: a plant cannot come of itself"),
+        ("plant,mother\nD,\nE,X\n", "p.csv: line 3: X is not in the book"),
+        ("plant,since,gone_on,gone_how\nD,2025-01-02,2025-01-01,sold\n", "line 2: D cannot go on 2025-01-01"),
+    ] {
+        bench.put("p.csv", table);
+        let wrong = import();
+        assert!(wrong.code == 2 && wrong.stderr.contains(word), "{}", wrong.stderr);
+        assert_eq!(count(&bench.path("b.sqlite"), "plant"), 4);
+    }
+}
+
+#[test]
+fn a_whole_book_that_is_not_sound_is_refused() {
+    let bench = Bench::new();
+    let mut book = Book::open_or_make(&bench.path("a.sqlite")).unwrap();
+    book.keep(&photo("aa", Some("ZB-1"), 0.1), day("2026-02-01")).unwrap();
+    book.divide(&number("ZB-1"), &[number("ZB-2")], day("2026-02-02"), None).unwrap();
+    let dump = book.dump().unwrap();
+    for (table, column, value, word) in [
+        ("plant", "number", "a b".into(), "plant 1: `number`, `a b`: a plant number is"),
+        ("plant", "since", "1.2.2026".into(), "plant 1: `since`, `1.2.2026`: a date"),
+        ("plant", "mother", 2.into(), "ZB-1: came of itself"),
+        ("plant", "name", true.into(), "`name` is neither text nor number"),
+        ("plant", "id", "x".into(), "a row of `plant` is not right"),
+        ("plant", "latest", serde_json::Value::Null, "its latest reading"),
+        ("reading", "day", "Monday".into(), "reading 1: `day`"),
+        ("reading", "record", "{".into(), "its record is no JSON"),
+        ("reading", "grading", 77.into(), "refers to a row of grading"),
+    ] {
+        let mut broken = dump.clone();
+        broken[table][0][column] = value;
+        bench.put("d.json", broken.to_string());
+        let run = bench.run(&["book", "import", "d.json", "--book", "c.sqlite"]);
+        assert!(run.code == 2 && run.stderr.contains(word), "{table} {column}: {}", run.stderr);
+        assert_eq!(count(&bench.path("c.sqlite"), "plant"), 0);
+    }
+    let mut short = dump.clone();
+    short.as_object_mut().unwrap().remove("assignment");
+    assert!(book_of(&bench, "e.sqlite").load(&short).unwrap_err().to_string().contains("no list `assignment`"));
+    let mut before = dump;
+    before.as_object_mut().unwrap().remove("recall");
+    assert_eq!(book_of(&bench, "e.sqlite").load(&before).unwrap(), 2, "books of before have no recalls");
+    let file = Connection::open(bench.path("e.sqlite")).unwrap();
+    file.execute("UPDATE plant SET since = 'May', mother = 3 - id", []).unwrap();
+    let wrong = book_of(&bench, "e.sqlite").check().unwrap().join("\n");
+    assert!(wrong.contains("came of itself") && wrong.contains("`May`"), "{wrong}");
+}
+
+fn book_of(bench: &Bench, name: &str) -> Book {
+    Book::open_or_make(&bench.path(name)).unwrap()
+}
+
+#[test]
+fn a_reading_that_does_not_count_is_not_assigned() {
+    let bench = Bench::new();
+    let mut book = book_of(&bench, "b.sqlite");
+    let today = day("2026-02-01");
+    book.add(&[Plant::new(number("A"))]).unwrap();
+    book.keep(&photo("aa", None, 0.1), today).unwrap();
+    let old = book.without_plant().unwrap()[0].id;
+    book.keep(&with_scale(photo("aa", None, 0.2)), today).unwrap();
+    let new = book.without_plant().unwrap()[0].id;
+    let error = book.assign(old, Some(&number("A")), (today, "Anna", "")).unwrap_err().to_string();
+    assert!(old != new && error.contains(&format!("say it of reading {new}")), "{error}");
+    book.assign(new, Some(&number("A")), (today, "Anna", "")).unwrap();
+}
+
+#[test]
+fn slips_of_days_and_names_are_refused() {
+    let bench = family();
+    with_book(&bench, &["book", "change", "ZB-4", "--name", "Über"]);
+    assert_eq!(with_book(&bench, &["book", "search", "über"]).stdout.lines().count(), 2);
+    for (args, word) in [
+        (&["book", "decide", "ZB-4", "sell", "--by", "Card"][..], "name a person"),
+        (&["book", "decide", "ZB-4", "sell", "--by", " "], "who says so"),
+        (&["book", "move-out", "ZB-4", "--how", "sold", "--on", "2024-12-31"], "ZB-4 cannot go on 2024-12-31"),
+        (&["book", "change", "ZB-3", "--since", "2025-10-01"], "ZB-3 cannot go on 2025-09-01"),
+        (&["book", "add", "ZB-9", "--since", "2206-01-01"], "more than a year ahead"),
+        (&["book", "backup", "none/b.sqlite"], ""),
+    ] {
+        let wrong = with_book(&bench, args);
+        assert!(wrong.code != 0 && wrong.stderr.contains(word), "{args:?}: {}", wrong.stderr);
+    }
+}

@@ -1,16 +1,17 @@
 //! The whole book as JSON, and back into an empty book.
 
+use super::check::wrong_rows;
 use super::{Book, Done, asked};
 use crate::error::Result;
 use rusqlite::types::{Value as Cell, ValueRef};
-use rusqlite::{Connection, params_from_iter};
+use rusqlite::{Connection, ErrorCode, params_from_iter};
 use serde_json::{Map, Value, json};
 
 /// What a file says that it is.
 const SCHEMA: &str = "variegauge.book/1";
 
 /// Tables, each after those it refers to, but for a plant's mother and latest reading.
-const TABLES: [&str; 6] = ["plant", "photo", "grading", "reading", "assignment", "decision"];
+const TABLES: [&str; 7] = ["plant", "photo", "grading", "reading", "assignment", "decision", "recall"];
 
 impl Book {
     /// All rows of all tables: `{"schema": ..., "plant": [{"id": 1, ...}, ...], "photo": ...}`.
@@ -27,7 +28,7 @@ impl Book {
     /// Fills an empty book with a dump; gives the number of plants.
     ///
     /// # Errors
-    /// The book is not empty, or the dump is not one.
+    /// The book is not empty, or the dump is not that of a sound one.
     pub fn load(&mut self, dump: &Value) -> Result<usize> {
         self.write(|file| {
             if dump["schema"] != SCHEMA {
@@ -45,9 +46,15 @@ impl Book {
             file.pragma_update(None, "defer_foreign_keys", true)?;
             for table in TABLES {
                 let names = columns(file, table)?;
-                for row in dump[table].as_array().into_iter().flatten() {
-                    put(file, table, &names, row)?;
-                }
+                // Books of before have no recalls.
+                let none = (table == "recall" && dump[table].is_null()).then_some(&[][..]);
+                let Some(rows) = dump[table].as_array().map(Vec::as_slice).or(none) else {
+                    return asked(format!("the file has no list `{table}`"));
+                };
+                rows.iter().try_for_each(|row| put(file, table, &names, row))?;
+            }
+            if let Some(wrong) = wrong_rows(file)?.first() {
+                return asked(format!("the file is no sound book: {wrong}"));
             }
             Ok(file.query_row("SELECT count(*) FROM plant", [], |row| row.get(0))?)
         })
@@ -86,11 +93,16 @@ fn put(file: &Connection, table: &str, names: &[String], row: &Value) -> Done<()
         Value::Number(number) => number.as_f64().map_or(Cell::Null, Cell::Real),
         Value::Null | Value::Bool(_) | Value::Array(_) | Value::Object(_) => Cell::Null,
     };
+    if let Some(name) =
+        names.iter().find(|name| matches!(row[name.as_str()], Value::Bool(_) | Value::Array(_) | Value::Object(_)))
+    {
+        return asked(format!("a row of `{table}` is not right: `{name}` is neither text nor number"));
+    }
     let sql = format!("INSERT INTO {table} ({}) VALUES (?{})", names.join(", "), ", ?".repeat(names.len() - 1));
     match file.prepare_cached(&sql)?.execute(params_from_iter(names.iter().map(cell))) {
         Ok(_) => Ok(()),
         Err(rusqlite::Error::SqliteFailure(error, Some(text)))
-            if error.code == rusqlite::ErrorCode::ConstraintViolation =>
+            if matches!(error.code, ErrorCode::ConstraintViolation | ErrorCode::TypeMismatch) =>
         {
             asked(format!("a row of `{table}` is not right: {text}"))
         }

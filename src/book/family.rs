@@ -1,8 +1,8 @@
 //! Who came of whom: dividing, descent, and what is changed of a plant.
 
-use super::plants::{KNOWN, Known, Plant, id, insert, known, known_row, missing};
+use super::plants::{KNOWN, Known, Plant, days_in_order, id, insert, known, known_row, missing};
 use super::readings::COLUMNS;
-use super::{Book, asked};
+use super::{Book, Done, asked};
 use crate::base::date::Date;
 use crate::card::number::PlantNumber;
 use crate::error::Result;
@@ -59,19 +59,19 @@ impl Book {
     /// Changes what is known of a plant; what is `None` stays.
     ///
     /// # Errors
-    /// The plant or its mother is not in the book, or the mother came of it.
+    /// The plant or its mother is not in the book, the mother came of it, or it went before it came.
     pub fn change(&mut self, number: &PlantNumber, change: &Change) -> Result<()> {
         let Change { name, mother, since, notes } = change;
         self.write(|file| {
             let id = id(file, number)?;
-            let mother = mother.as_ref().map(|mother| self::id(file, mother)).transpose()?;
-            if mother.is_some_and(|mother| is_ancestor(file, id, mother)) {
-                return asked(format!("a plant cannot come of itself: that mother is {number} or came of it"));
+            if let Some(mother) = mother {
+                set_mother(file, (id, number), mother)?;
             }
-            let sql = "UPDATE plant SET name = coalesce(?2, name), mother = coalesce(?3, mother), since = coalesce(?4, since),
-                notes = coalesce(?5, notes) WHERE id = ?1";
-            file.execute(sql, (id, name, mother, since.map(|day| day.to_string()), notes))?;
-            Ok(())
+            let sql =
+                "UPDATE plant SET name = coalesce(?2, name), since = coalesce(?3, since), notes = coalesce(?4, notes)
+                WHERE id = ?1";
+            file.execute(sql, (id, name, since.map(|day| day.to_string()), notes))?;
+            days_in_order(file, (id, number))
         })
     }
 
@@ -97,10 +97,20 @@ impl Book {
     }
 }
 
+/// Says of which mother a plant of the book came.
+pub(super) fn set_mother(file: &Connection, (plant, number): (i64, &PlantNumber), mother: &PlantNumber) -> Done<()> {
+    let mother = id(file, mother)?;
+    if is_ancestor(file, plant, mother) {
+        return asked(format!("a plant cannot come of itself: that mother is {number} or came of it"));
+    }
+    file.prepare_cached("UPDATE plant SET mother = ?2 WHERE id = ?1")?.execute([plant, mother])?;
+    Ok(())
+}
+
 /// Whether `ancestor` is `plant` or one that it came of.
 fn is_ancestor(file: &Connection, ancestor: i64, plant: i64) -> bool {
     let sql = "WITH RECURSIVE line (id) AS (
             SELECT ?1 UNION SELECT mother FROM plant JOIN line ON plant.id = line.id WHERE mother IS NOT NULL
         ) SELECT 1 FROM line WHERE id = ?2";
-    file.prepare(sql).and_then(|mut query| query.exists([plant, ancestor])).unwrap_or(true)
+    file.prepare_cached(sql).and_then(|mut query| query.exists([plant, ancestor])).unwrap_or(true)
 }

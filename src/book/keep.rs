@@ -19,7 +19,8 @@ pub enum Kept {
         /// Plants that came new into the book, by their cards.
         plants: usize,
     },
-    /// It was in the book already with this program and these settings: nothing was added.
+    /// It was in the book already with this program and these settings: no reading was added. Where another grading of the photo
+    /// counted, this one counts again.
     Unchanged,
 }
 
@@ -39,9 +40,11 @@ const ESTIMATES: [&str; 8] = [
 ];
 
 impl Book {
-    /// SHA-256 of the photos that are in the book with this program and these settings, graded or refused.
+    /// SHA-256 of the photos that [`Book::keep`] has nothing to do with: refused by this program with these settings, or graded
+    /// so that this grading counts.
     pub fn photos_with(&self, program: &str, settings_hash: &str) -> Result<HashSet<String>> {
-        let sql = "SELECT sha256 FROM photo JOIN grading ON grading.photo = photo.id WHERE program = ?1 AND settings_hash = ?2";
+        let sql = "SELECT sha256 FROM photo JOIN grading ON grading.photo = photo.id WHERE program = ?1 AND settings_hash = ?2
+            AND (status = 'refused' OR grading.id = (SELECT grading FROM counting WHERE counting.photo = photo.id))";
         self.read(|file| {
             let mut query = file.prepare(sql)?;
             let rows = query.query_map([program, settings_hash], |row| row.get(0))?;
@@ -60,12 +63,13 @@ impl Book {
                 return asked(format!("{}: a photo that failed is not kept", photo.file));
             };
             let photo_id = photo_id(file, photo, sha256)?;
-            let had = "SELECT 1 FROM grading WHERE photo = ?1 AND program = ?2 AND settings_hash = ?3";
+            let earlier = assigned(file, photo_id)?;
+            let had = "SELECT id FROM grading WHERE photo = ?1 AND program = ?2 AND settings_hash = ?3";
             let key = (photo_id, photo.program, &photo.settings.hash);
-            if file.prepare_cached(had)?.exists(key)? {
+            if let Some(had) = file.prepare_cached(had)?.query_row(key, |row| row.get(0)).optional()? {
+                recall(file, (had, photo_id), &earlier, on)?;
                 return Ok(Kept::Unchanged);
             }
-            let earlier = assigned(file, photo_id)?;
             let mut touched: BTreeSet<i64> = earlier.iter().filter_map(|earlier| earlier.plant).collect();
             let grading = grading(file, photo_id, photo, on)?;
             let mut plants = 0;
@@ -83,6 +87,24 @@ impl Book {
     }
 }
 
+/// Lets a grading count again if another one of its photo does. What a person said of the other's readings is followed.
+fn recall(file: &Connection, (grading, photo): (i64, i64), earlier: &[Assigned], on: Date) -> Done<()> {
+    let sql = "INSERT INTO recall (grading, newest, day) SELECT ?1, (SELECT max(id) FROM grading WHERE photo = ?2), ?3
+        FROM counting JOIN grading ON grading.id = ?1
+        WHERE counting.photo = ?2 AND counting.grading <> ?1 AND status = 'graded'";
+    if file.prepare_cached(sql)?.execute((grading, photo, on.to_string()))? == 0 {
+        return Ok(());
+    }
+    let again = assigned(file, photo)?;
+    for Assigned { reading, plant, bounds, .. } in &again {
+        if let Some(said) = earlier.iter().find(|said| said.tells(*bounds) && said.plant != *plant) {
+            assign(file, *reading, said.plant, (on, &said.who, ""))?;
+        }
+    }
+    let touched: BTreeSet<i64> = earlier.iter().chain(&again).filter_map(|assigned| assigned.plant).collect();
+    touched.into_iter().try_for_each(|plant| renew(file, plant))
+}
+
 /// Whose reading it is.
 struct Owner<'a> {
     plant: Option<i64>,
@@ -93,7 +115,7 @@ struct Owner<'a> {
 
 /// By what a person said of an earlier grading, or by the card; `None` if nothing tells.
 fn owner<'a>(file: &Connection, plant: &PlantRecord, earlier: &'a [Assigned]) -> Done<Option<Owner<'a>>> {
-    if let Some(Assigned { plant, who, .. }) = earlier.iter().find(|earlier| earlier.same_place(plant.bounds)) {
+    if let Some(Assigned { plant, who, .. }) = earlier.iter().find(|earlier| earlier.tells(plant.bounds)) {
         return Ok(Some(Owner { plant: *plant, who, new: false }));
     }
     let Some(number) = plant.number.as_ref().and_then(|number| number.parse().ok()) else { return Ok(None) };
@@ -176,12 +198,13 @@ fn json(value: &impl serde::Serialize) -> rusqlite::Result<String> {
     serde_json::to_string(value).map_err(|error| rusqlite::Error::ToSqlConversionFailure(Box::new(error)))
 }
 
-/// Where a person said that a plant is, in an earlier grading of the same photo.
+/// Which plant a reading of the same photo is of, who said so, and where in the photo that is.
 struct Assigned {
+    reading: i64,
     plant: Option<i64>,
     who: String,
     bounds: [usize; 4],
-    by_card: bool,
+    by_hand: bool,
 }
 
 impl Assigned {
@@ -191,21 +214,41 @@ impl Assigned {
         let shared =
             |a: usize, length: usize, b: usize, other: usize| (a + length).min(b + other).saturating_sub(a.max(b));
         let both = shared(x, width, left, across) * shared(y, height, top, down);
-        !self.by_card && 2 * both > width * height + across * down - both
+        2 * both > width * height + across * down - both
+    }
+
+    /// Whether a person said of which plant a reading with this box is.
+    fn tells(&self, bounds: [usize; 4]) -> bool {
+        self.by_hand && self.same_place(bounds)
     }
 }
 
-/// What the readings of a photo's last grading are assigned to, and what a card said before.
+/// Refuses a reading of a grading that does not count, with the one to take.
+pub(super) fn counts(file: &Connection, reading: i64) -> Done<()> {
+    let sql = "SELECT photo, json_extract(reading.record, '$.box[0]'), json_extract(reading.record, '$.box[1]'),
+            json_extract(reading.record, '$.box[2]'), json_extract(reading.record, '$.box[3]')
+        FROM reading JOIN grading ON grading.id = reading.grading
+        WHERE reading.id = ?1 AND grading.id <> (SELECT grading FROM counting WHERE counting.photo = grading.photo)";
+    let old =
+        file.query_row(sql, [reading], |row| Ok((row.get(0)?, [row.get(1)?, row.get(2)?, row.get(3)?, row.get(4)?])));
+    let Some((photo, bounds)) = old.optional()? else { return Ok(()) };
+    let now = assigned(file, photo)?.into_iter().find(|now| now.same_place(bounds));
+    let instead = now.map_or("no reading took its place".into(), |now| format!("say it of reading {}", now.reading));
+    asked(format!("the photo of reading {reading} was graded again, so that one does not count; {instead}"))
+}
+
+/// The readings of a photo's grading that counts, as they are assigned; those of which nobody said anything have no plant.
 fn assigned(file: &Connection, photo: i64) -> Done<Vec<Assigned>> {
     let sql = "SELECT plant, who, json_extract(record, '$.box[0]'), json_extract(record, '$.box[1]'),
-            json_extract(record, '$.box[2]'), json_extract(record, '$.box[3]')
-        FROM reading JOIN assignment ON assignment.id = (SELECT max(id) FROM assignment WHERE reading = reading.id)
-        WHERE grading = (SELECT max(id) FROM grading WHERE photo = ?1 AND status = 'graded')";
+            json_extract(record, '$.box[2]'), json_extract(record, '$.box[3]'), reading.id
+        FROM reading LEFT JOIN assignment ON assignment.id = (SELECT max(id) FROM assignment WHERE reading = reading.id)
+        WHERE grading = (SELECT grading FROM counting WHERE photo = ?1)";
     let mut query = file.prepare_cached(sql)?;
     let rows = query.query_map([photo], |row| {
-        let who: String = row.get(1)?;
+        let who: Option<String> = row.get(1)?;
         let bounds = [row.get(2)?, row.get(3)?, row.get(4)?, row.get(5)?];
-        Ok(Assigned { plant: row.get(0)?, by_card: who == BY_CARD, who, bounds })
+        let by_hand = who.as_deref().is_some_and(|who| who != BY_CARD);
+        Ok(Assigned { reading: row.get(6)?, plant: row.get(0)?, by_hand, who: who.unwrap_or_default(), bounds })
     })?;
     Ok(rows.collect::<rusqlite::Result<_>>()?)
 }

@@ -5,7 +5,7 @@ use rusqlite::{Connection, TransactionBehavior};
 use std::path::{Path, PathBuf};
 
 /// The steps; a book's version is how many it has had.
-pub(super) const ALL: [&str; 1] = [include_str!("migrations/001_start.sql")];
+pub(super) const ALL: [&str; 2] = [include_str!("migrations/001_start.sql"), include_str!("migrations/002_recall.sql")];
 
 /// What the file's header says that it is: `VGbk`.
 const OURS: i32 = 0x5647_626b;

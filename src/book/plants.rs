@@ -1,12 +1,14 @@
 //! Plants and their parentage.
 
+use super::family::set_mother;
 use super::readings::{COLUMNS, Reading};
-use super::{Book, Done, asked, decisions, readings};
+use super::{Book, Done, Trouble, asked, decisions, readings};
 use crate::base::date::Date;
 use crate::card::number::PlantNumber;
 use crate::error::Result;
 use rusqlite::types::Type;
 use rusqlite::{Connection, OptionalExtension, Row, named_params};
+use std::collections::HashMap;
 use std::str::FromStr;
 
 /// A plant of the book.
@@ -24,6 +26,17 @@ pub struct Plant {
     pub notes: String,
     /// When and how it went.
     pub gone: Option<(Date, Gone)>,
+}
+
+/// What became of the rows of a table.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Came {
+    /// Plants that are new.
+    pub added: usize,
+    /// Plants that were in the book and of which the table says nothing else.
+    pub same: usize,
+    /// Plants that were in the book and of which the table says something else: they stay as they are.
+    pub differ: usize,
 }
 
 /// How a plant went.
@@ -90,20 +103,34 @@ impl Book {
         self.write(|file| plants.iter().try_for_each(|plant| insert(file, plant).map(|_| ())))
     }
 
-    /// Adds the plants that are not in the book, all or none; gives how many. Those that are there stay as they are.
+    /// Adds the plants of a table's lines that are not in the book, all or none, whatever their order. Those that are there stay as
+    /// they are.
     ///
     /// # Errors
-    /// A mother is neither in the book nor before her offset.
-    pub fn add_missing(&mut self, plants: &[Plant]) -> Result<usize> {
+    /// A mother is neither in the book nor in the table, or came of her offset; the line is named.
+    pub fn add_missing(&mut self, lines: &[(u64, Plant)]) -> Result<Came> {
         self.write(|file| {
-            let mut added = 0;
-            for plant in plants {
-                if find(file, &plant.number)?.is_none() {
-                    insert(file, plant)?;
-                    added += 1;
+            let known: HashMap<String, Plant> =
+                known(file, "", "")?.into_iter().map(|known| (key(&known.plant.number), known.plant)).collect();
+            let mut came = Came::default();
+            let mut new = Vec::new();
+            for (line, plant) in lines {
+                match known.get(&key(&plant.number)) {
+                    Some(known) if agrees(plant, known) => came.same += 1,
+                    Some(_) => came.differ += 1,
+                    None => {
+                        let id = at(*line, insert(file, &Plant { mother: None, ..plant.clone() }))?;
+                        new.push((*line, id, plant));
+                    }
                 }
             }
-            Ok(added)
+            came.added = new.len();
+            for (line, id, plant) in new {
+                if let Some(mother) = &plant.mother {
+                    at(line, set_mother(file, (id, &plant.number), mother))?;
+                }
+            }
+            Ok(came)
         })
     }
 
@@ -115,9 +142,12 @@ impl Book {
 
     /// Plants with `text` in number, name or notes, whatever its case.
     pub fn search(&self, text: &str) -> Result<Vec<Known>> {
-        let condition =
-            "WHERE instr(lower(plant.number || char(10) || plant.name || char(10) || plant.notes), lower(:text))";
-        self.read(|file| known(file, condition, text))
+        let text = text.to_lowercase();
+        let has = |Known { plant, .. }: &Known| {
+            [plant.number.as_str(), &plant.name, &plant.notes].iter().any(|words| words.to_lowercase().contains(&text))
+        };
+        // `lower` of SQLite knows the letters of ASCII only.
+        Ok(self.list(true)?.into_iter().filter(has).collect())
     }
 
     /// One plant.
@@ -134,7 +164,7 @@ impl Book {
     /// Notes that plants are gone, all or none.
     ///
     /// # Errors
-    /// One is not in the book, or is gone already.
+    /// One is not in the book, is gone already, or came later.
     pub fn move_out(&mut self, numbers: &[PlantNumber], on: Date, how: Gone) -> Result<()> {
         self.write(|file| {
             for number in numbers {
@@ -143,10 +173,34 @@ impl Book {
                 if file.execute(sql, (id, on.to_string(), how.name()))? == 0 {
                     return asked(format!("{number} is gone already; `variegauge book show {number}` tells when"));
                 }
+                days_in_order(file, (id, number))?;
             }
             Ok(())
         })
     }
+}
+
+/// A number as it is compared.
+fn key(number: &PlantNumber) -> String {
+    number.as_str().to_ascii_uppercase()
+}
+
+/// Whether a plant of a table says nothing else than the book; what it leaves empty is nothing said.
+fn agrees(said: &Plant, known: &Plant) -> bool {
+    let text = |said: &str, known: &str| said.is_empty() || said == known;
+    text(&said.name, &known.name)
+        && text(&said.notes, &known.notes)
+        && (said.mother.is_none() || said.mother.as_ref().map(key) == known.mother.as_ref().map(key))
+        && (said.since.is_none() || said.since == known.since)
+        && (said.gone.is_none() || said.gone == known.gone)
+}
+
+/// Names the line of a table that cannot be done.
+fn at<T>(line: u64, done: Done<T>) -> Done<T> {
+    done.map_err(|trouble| match trouble {
+        Trouble::Asked(text) => Trouble::Asked(format!("line {line}: {text}")),
+        Trouble::File(error) => Trouble::File(error),
+    })
 }
 
 pub(super) fn known(file: &Connection, condition: &str, text: &str) -> Done<Vec<Known>> {
@@ -216,5 +270,16 @@ pub(super) fn insert(file: &Connection, plant: &Plant) -> Done<i64> {
         "INSERT INTO plant (number, name, mother, since, notes, gone_on, gone_how) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)";
     let (gone_on, gone_how) = (gone.map(|(date, _)| day(date)), gone.map(|(_, how)| how.name()));
     file.prepare_cached(sql)?.execute((number.as_str(), name, mother, since.map(day), notes, gone_on, gone_how))?;
-    Ok(file.last_insert_rowid())
+    let id = file.last_insert_rowid();
+    days_in_order(file, (id, number))?;
+    Ok(id)
+}
+
+/// Refuses a plant that went before it came.
+pub(super) fn days_in_order(file: &Connection, (id, number): (i64, &PlantNumber)) -> Done<()> {
+    let mut query = file.prepare_cached("SELECT since, gone_on FROM plant WHERE id = ?1 AND since > gone_on")?;
+    match query.query_row([id], |row| Ok((row.get(0)?, row.get(1)?))).optional()? {
+        Some::<(String, String)>((since, gone)) => asked(format!("{number} cannot go on {gone}: it came on {since}")),
+        None => Ok(()),
+    }
 }

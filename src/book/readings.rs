@@ -1,5 +1,6 @@
 //! What was read of plants, and which plant a reading is of.
 
+use super::keep::counts;
 use super::plants::{id, parsed};
 use super::{Book, Done, asked};
 use crate::base::date::Date;
@@ -63,13 +64,13 @@ impl Book {
         self.read(|file| readings(file, "ORDER BY reading.plant, reading.day, reading.id", []))
     }
 
-    /// Readings that no plant has, of photos' last gradings.
+    /// Readings that no plant has, of the gradings that count.
     pub fn without_plant(&self) -> Result<Vec<Reading>> {
         let sql = format!(
             "SELECT {COLUMNS}, grading.white, photo.path, NULL AS plant_number FROM reading
             JOIN grading ON grading.id = reading.grading JOIN photo ON photo.id = grading.photo
             WHERE (SELECT plant FROM assignment WHERE reading = reading.id ORDER BY id DESC LIMIT 1) IS NULL
-                AND grading.id = (SELECT max(id) FROM grading AS other WHERE other.photo = photo.id AND other.status = 'graded')
+                AND grading.id = (SELECT grading FROM counting WHERE counting.photo = photo.id)
             ORDER BY reading.id"
         );
         self.read(|file| Ok(file.prepare(&sql)?.query_map([], row)?.collect::<rusqlite::Result<_>>()?))
@@ -78,13 +79,14 @@ impl Book {
     /// Says which plant a reading is of, or that it is of none. What was said before stays in the book.
     ///
     /// # Errors
-    /// There is no such reading or plant.
+    /// There is no such reading or plant, or the photo's grading that counts is another one.
     pub fn assign(&mut self, reading: i64, plant: Option<&PlantNumber>, said: (Date, &str, &str)) -> Result<()> {
         self.write(|file| {
             let exists = file.prepare("SELECT 1 FROM reading WHERE id = ?1")?.exists([reading])?;
             if !exists {
                 return asked(format!("there is no reading {reading}; `variegauge book list --unassigned` tells them"));
             }
+            counts(file, reading)?;
             let sql = "SELECT plant FROM assignment WHERE reading = ?1 ORDER BY id DESC LIMIT 1";
             let before: Option<i64> = file.query_row(sql, [reading], |row| row.get(0)).optional()?.flatten();
             let now = plant.map(|plant| id(file, plant)).transpose()?;

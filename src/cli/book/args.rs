@@ -161,7 +161,7 @@ pub(super) enum Task {
 #[derive(Debug, clap::Args)]
 pub(super) struct Said {
     /// Who says so
-    #[arg(long, value_name = "WHO")]
+    #[arg(long, value_name = "WHO", value_parser = who)]
     pub(super) by: String,
     /// Why
     #[arg(long, value_name = "TEXT", default_value = "", hide_default_value = true)]
@@ -193,4 +193,13 @@ impl From<How> for Gone {
 pub(super) enum What {
     Plants,
     Readings,
+}
+
+/// A person; `card` is what the book calls the cards in photos.
+fn who(text: &str) -> Result<String, String> {
+    match text.trim() {
+        "" => Err("name who says so".into()),
+        name if name.eq_ignore_ascii_case("card") => Err("`card` stands for the cards in photos; name a person".into()),
+        name => Ok(name.into()),
+    }
 }

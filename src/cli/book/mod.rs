@@ -16,6 +16,7 @@ use variegauge::book::family::Change;
 use variegauge::book::plants::Plant;
 use variegauge::card::number::PlantNumber;
 use variegauge::error::{Error, Result};
+use variegauge::mothers::YEAR;
 use variegauge::report::stock;
 
 /// Runs the command.
@@ -27,6 +28,7 @@ fn done(args: &Book) -> Result<Exit> {
     let place = &args.book;
     match &args.task {
         Task::Add { numbers, name, mother, since, notes } => {
+            near(*since)?;
             let plant = |number: PlantNumber| Plant {
                 name: name.clone(),
                 mother: mother.clone(),
@@ -39,11 +41,13 @@ fn done(args: &Book) -> Result<Exit> {
             say::line(&format!("added {}", many(plants.len(), "plant")));
         }
         Task::Change { number, name, mother, since, notes } => {
+            near(*since)?;
             let change = Change { name: name.clone(), mother: mother.clone(), since: *since, notes: notes.clone() };
             place.open()?.change(number, &change)?;
             say::line(&format!("{number} changed"));
         }
         Task::Divide { mother, offsets, name, on, cards } => {
+            near(*on)?;
             let (offsets, on) = (all(offsets), day(*on));
             let plants = place.open()?.divide(mother, &offsets, on, name.as_deref())?;
             say::line(&format!("{mother} parted on {on}: {} added", many(plants.len(), "offset")));
@@ -120,6 +124,14 @@ pub(super) fn print(text: &str) -> Result<Exit> {
 
 fn all(numbers: &[Numbers]) -> Vec<PlantNumber> {
     numbers.iter().flat_map(|numbers| numbers.0.iter().cloned()).collect()
+}
+
+/// Refuses a day more than a year ahead: a slip.
+fn near(since: Option<Date>) -> Result<()> {
+    match since.filter(|since| since.since(today()) > YEAR) {
+        Some(since) => Err(Error::Entry(format!("{since} is more than a year ahead"))),
+        None => Ok(()),
+    }
 }
 
 fn day(on: Option<Date>) -> Date {

@@ -6,6 +6,7 @@ use crate::cli::card::list::{separator, text};
 use crate::cli::place::Place;
 use crate::cli::say;
 use csv::StringRecord;
+use std::collections::HashMap;
 use std::fs;
 use std::path::Path;
 use std::str::FromStr;
@@ -67,15 +68,19 @@ pub(super) fn import(place: &Place, path: &Path) -> Result<()> {
         }
         Kind::Table => {
             let plants = plants(&bytes).map_err(wrong)?;
-            let added = place.open_or_make()?.add_missing(&plants)?;
-            say::line(&format!("{} added, {} unchanged", many(added, "plant"), plants.len() - added));
+            let came = place.open_or_make()?.add_missing(&plants);
+            let came = came.map_err(|error| if let Error::Entry(reason) = error { wrong(reason) } else { error })?;
+            let differ =
+                if came.differ > 0 { format!(", {} differ, left as they are", came.differ) } else { String::new() };
+            say::line(&format!("{} added, {} unchanged{differ}", many(came.added, "plant"), came.same));
         }
     }
     Ok(())
 }
 
-/// Plants of a table with a column `plant` and any of `name`, `mother`, `since`, `notes`, `gone_on`, `gone_how`.
-fn plants(bytes: &[u8]) -> std::result::Result<Vec<Plant>, String> {
+/// Plants of a table with a column `plant` and any of `name`, `mother`, `since`, `notes`, `gone_on`, `gone_how`,
+/// with their lines.
+fn plants(bytes: &[u8]) -> std::result::Result<Vec<(u64, Plant)>, String> {
     let text = text(bytes)?;
     let mut table = csv::ReaderBuilder::new().delimiter(separator(text)).from_reader(text.as_bytes());
     let headings: Vec<String> = table
@@ -88,10 +93,15 @@ fn plants(bytes: &[u8]) -> std::result::Result<Vec<Plant>, String> {
         return Err("the first line names no column `plant`".into());
     }
     let mut plants = Vec::new();
+    let mut lines = HashMap::new();
     for row in table.records() {
         let row = row.map_err(|error| error.to_string())?;
         let line = row.position().map_or(0, csv::Position::line);
-        plants.push(plant(&headings, &row).map_err(|error| format!("line {line}: {error}"))?);
+        let plant = plant(&headings, &row).map_err(|error| format!("line {line}: {error}"))?;
+        if let Some(first) = lines.insert(plant.number.as_str().to_ascii_uppercase(), line) {
+            return Err(format!("line {line}: {} is in line {first} already", plant.number));
+        }
+        plants.push((line, plant));
     }
     Ok(plants)
 }
@@ -136,6 +146,7 @@ mod tests {
         let text =
             "since;Plant;mother;gone_on;gone_how;name\n2025-04-12;ZB-1;;;;'=Zebra\n;ZB-2;ZB-1;2026-01-02;sold;\n";
         let plants = plants(text.as_bytes()).unwrap();
+        let plants: Vec<Plant> = plants.into_iter().map(|(_, plant)| plant).collect();
         assert_eq!((plants[0].name.as_str(), plants[0].since.unwrap().to_string().as_str()), ("=Zebra", "2025-04-12"));
         assert_eq!(plants[1].mother.as_ref().unwrap().as_str(), "ZB-1");
         assert_eq!(plants[1].gone.unwrap().1, Gone::Sold);
@@ -149,6 +160,7 @@ mod tests {
             ("plant,gone_on\nA,2026-01-01\n", "line 2: `gone_on`"),
             ("plant,gone_on,gone_how\nA,2026-01-01,eaten\n", "line 2: `gone_on`"),
             ("plant,name\n,x\n", "line 2: no plant number"),
+            ("plant\nA\nB\na\n", "line 4: a is in line 2 already"),
         ] {
             let error = plants(text.as_bytes()).unwrap_err();
             assert!(error.contains(word), "{text:?}: {error}");
