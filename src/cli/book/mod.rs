@@ -48,6 +48,7 @@ fn done(args: &Book) -> Result<Exit> {
         }
         Task::Divide { mother, offsets, name, on, cards } => {
             near(*on)?;
+            cards.as_ref().map_or(Ok(()), card::args::Target::free)?;
             let (offsets, on) = (all(offsets), day(*on));
             let plants = place.open()?.divide(mother, &offsets, on, name.as_deref())?;
             say::line(&format!("{mother} parted on {on}: {} added", many(plants.len(), "offset")));

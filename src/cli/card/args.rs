@@ -5,6 +5,7 @@ use clap::ValueEnum;
 use std::path::{Path, PathBuf};
 use std::str::FromStr;
 use variegauge::card::number::PlantNumber;
+use variegauge::error::Error;
 use variegauge::print::sheet;
 
 pub(in crate::cli) const ABOUT: &str = "Makes label cards to print: a plant's number as text and as QR code, grey patches, \
@@ -97,6 +98,20 @@ impl FromStr for Target {
 }
 
 impl Target {
+    /// Whether the file is free to be made, asked before anything is changed for whose sake it is made.
+    ///
+    /// # Errors
+    /// It exists, or its folder does not.
+    pub(in crate::cli) fn free(&self) -> variegauge::error::Result<()> {
+        let told = |text: &str| Err(Error::Entry(format!("{}: {text}; nothing was changed", self.path.display())));
+        let folder = self.path.parent().filter(|folder| !folder.as_os_str().is_empty());
+        match folder {
+            _ if self.path.exists() => told("exists already, choose another name"),
+            Some(folder) if !folder.is_dir() => told("there is no such folder"),
+            _ => Ok(()),
+        }
+    }
+
     /// The files of so many sheets: an SVG holds one.
     pub(super) fn files(&self, sheets: usize) -> Vec<PathBuf> {
         if self.format == Format::Pdf || sheets == 1 {
