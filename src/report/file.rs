@@ -64,7 +64,7 @@ impl Output {
     }
 }
 
-/// Whether a file is an SQLite database (SQLite, "Database File Format", 1.3: the first 16 bytes): nothing writes over one.
+/// Whether a file is a database of `SQLite` ("Database File Format", 1.3, on its site: the first 16 bytes): nothing writes over one.
 fn is_database(path: &Path) -> bool {
     let mut start = [0; 16];
     path.is_file()

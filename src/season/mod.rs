@@ -50,7 +50,7 @@ pub fn season(readings: &[Reading], standard: &Standard) -> Season {
     let hurt = hurt(&points, standard);
     let sizes = points.iter().filter(|point| point.diameter_mm.is_some()).count();
     let looked_for = [points.last().is_some_and(|point| point.dead.is_some()), sizes >= FEWEST];
-    Season { looked_for, points, undated, red, redness, by_cards, now, hurt }
+    Season { points, undated, red, redness, by_cards, now, hurt, looked_for }
 }
 
 /// The interval with its sign changed.
