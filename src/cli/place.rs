@@ -24,7 +24,7 @@ pub(super) enum Place {
 impl FromStr for Place {
     type Err = String;
 
-    /// Names that SQLite would take for a book in memory, which is lost at the end, are none.
+    /// Names that `SQLite` would take for a book in memory, which is lost at the end, are none.
     fn from_str(text: &str) -> std::result::Result<Self, String> {
         match text {
             "default" => Ok(Self::Usual),
