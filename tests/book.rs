@@ -345,6 +345,30 @@ fn mothers_are_told_and_their_families_drawn() {
     assert_eq!(tree.matches("fill=\"none\" stroke=\"#555555\"").count(), 4, "a line an offset");
 }
 
+#[test]
+fn no_output_replaces_the_book_or_a_table_that_is_read() {
+    let bench = family();
+    bench.put("t.csv", "date,min,max\n2025-12-14,-2,6.5\n");
+    for output in ["--csv", "--png"] {
+        for (kept, told) in [("b.sqlite", "stock book"), ("t.csv", "files to be read")] {
+            let run = bench.run(&[
+                "season",
+                "ZB-1",
+                "--book",
+                "b.sqlite",
+                output,
+                kept,
+                "--svg",
+                "u.svg",
+                "--temperatures",
+                "t.csv",
+            ]);
+            assert!(run.code == 4 && run.stderr.contains(told), "{output} {kept}: {}", run.stderr);
+        }
+    }
+    assert_eq!(bench.run(&["season", "ZB-1", "--book", ""]).code, 2);
+}
+
 /// Six photos through a winter, as drawn numbers.
 #[test]
 fn a_season_is_told_and_drawn() {
@@ -397,24 +421,6 @@ fn a_season_is_told_and_drawn() {
     resvg::usvg::Tree::from_str(&chart, &resvg::usvg::Options::default()).unwrap();
     assert_eq!(chart.matches("<circle").count(), 8, "six photos and two days of weather");
     assert!(image::image_dimensions(bench.path("s.png")).unwrap().0 > 1200);
-    for output in ["--csv", "--png"] {
-        for (kept, told) in [("b.sqlite", "stock book"), ("t.csv", "files to be read")] {
-            let run = bench.run(&[
-                "season",
-                "ZB-1",
-                "--book",
-                "b.sqlite",
-                output,
-                kept,
-                "--svg",
-                "u.svg",
-                "--temperatures",
-                "t.csv",
-            ]);
-            assert!(run.code == 4 && run.stderr.contains(told), "{output} {kept}: {}", run.stderr);
-        }
-    }
-    assert_eq!(bench.run(&["season", "ZB-1", "--book", ""]).code, 2);
     assert_eq!(bench.run(&["growth", "--book", "b.sqlite"]).code, 0);
     bench.put("t.csv", "date,min,max\nMonday,1,2\n");
     let wrong = bench.run(&args);
