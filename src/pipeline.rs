@@ -255,13 +255,9 @@ pub(crate) fn drawn(pictures: &[&[&str]]) -> Outcome {
         }
     });
     let photo = photo::Photo {
-        rgb: Raster::filled(width, height, [90, 120, 80]),
-        primaries: photo::Primaries::Srgb,
         taken_at: Some("2026-01-31T09:15:00".into()),
-        camera: None,
-        focal_35mm: None,
         sha256: "00ff".into(),
-        doubts: Vec::new(),
+        ..photo::Photo::drawn(Raster::filled(width, height, [90, 120, 80]))
     };
     let white = White { source: WhiteSource::Estimated, rgb: [0.8, 1.0, 1.25], mired_sd: 12.34, duv_sd: 0.002 };
     let plants = plants.collect();

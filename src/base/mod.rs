@@ -3,6 +3,7 @@
 pub mod color;
 pub mod date;
 pub mod doubt;
+pub mod hex;
 pub mod homography;
 pub mod raster;
 pub mod resample;

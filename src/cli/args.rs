@@ -3,15 +3,12 @@
 use super::book::args as book;
 use super::card::args as card;
 use super::place::Place;
-use super::{family, find, listing, season, standard};
+use super::{family, find, listing, season, standard, values};
 use clap::{ArgGroup, Parser, Subcommand, ValueEnum};
-use std::fs;
 use std::path::{Path, PathBuf};
 use std::str::FromStr;
-use variegauge::base::raster::Rect;
-use variegauge::options::{Hint, Options, Plants, Scale, Stroke, White};
+use variegauge::options::{Hint, Options, Plants, Scale, White};
 use variegauge::photo::limits::limits_text;
-use variegauge::standard::Standard;
 
 const ABOUT: &str = "Measures banded and variegated rosette succulents in photos: green, cream, gold and stress red of \
     each plant, with 95 % ranges. Photos are only read, never changed.";
@@ -170,11 +167,11 @@ pub(super) struct Measuring {
     many: bool,
 
     /// A point on the plant, pixels of the upright photo
-    #[arg(long, value_name = "X,Y", value_parser = point, allow_hyphen_values = true, group = "hint")]
+    #[arg(long, value_name = "X,Y", value_parser = values::point, allow_hyphen_values = true, group = "hint")]
     at: Option<Hint>,
 
     /// A box around the plant
-    #[arg(long = "box", value_name = "X,Y,W,H", value_parser = boxed, allow_hyphen_values = true, group = "hint")]
+    #[arg(long = "box", value_name = "X,Y,W,H", value_parser = values::boxed, allow_hyphen_values = true, group = "hint")]
     around: Option<Hint>,
 
     /// Painted points, one a line: `X,Y,plant` or `X,Y,other`
@@ -182,19 +179,19 @@ pub(super) struct Measuring {
     stroke: Option<PathBuf>,
 
     /// What is white or grey: its colour `R,G,B` (1-255) or where it is, `X,Y,W,H` [default: estimated]
-    #[arg(long, value_name = "SPEC", value_parser = white, allow_hyphen_values = true)]
+    #[arg(long, value_name = "SPEC", value_parser = values::white, allow_hyphen_values = true)]
     white: Option<White>,
 
     /// Scale at the plant, pixels a millimetre [default: from a label card, or no sizes in mm]
-    #[arg(long, value_name = "N", value_parser = scale, allow_hyphen_values = true, group = "scale")]
+    #[arg(long, value_name = "N", value_parser = values::scale, allow_hyphen_values = true, group = "scale")]
     px_per_mm: Option<f64>,
 
     /// A length at the plant's height, between two points of the upright photo: a ruler, a pot's rim
-    #[arg(long, value_name = "X1,Y1,X2,Y2=MM", value_parser = known, allow_hyphen_values = true, group = "scale")]
+    #[arg(long, value_name = "X1,Y1,X2,Y2=MM", value_parser = values::known, allow_hyphen_values = true, group = "scale")]
     known: Option<Scale>,
 
     /// How far the label card lies under the middle of the leaves' height, mm [default: level with the soil]
-    #[arg(long, value_name = "MM", value_parser = below, allow_hyphen_values = true, conflicts_with = "scale")]
+    #[arg(long, value_name = "MM", value_parser = values::below, allow_hyphen_values = true, conflicts_with = "scale")]
     card_below: Option<f64>,
 
     /// The nursery's standard (TOML) [default: the one that `variegauge standard` prints]
@@ -235,7 +232,7 @@ impl Measuring {
     /// The options of the measurement; reads the file of painted points.
     pub(super) fn options(&self) -> Result<Options, String> {
         let Self { one, many, at, around, stroke, white, px_per_mm, known, card_below, standard } = self;
-        let strokes = stroke.as_deref().map(strokes).transpose()?;
+        let strokes = stroke.as_deref().map(values::strokes).transpose()?;
         let plants = match (one, many) {
             (true, _) => Plants::One,
             (_, true) => Plants::Many,
@@ -243,7 +240,7 @@ impl Measuring {
         };
         let hint = at.clone().or_else(|| around.clone()).or(strokes);
         let scale = px_per_mm.map(Scale::PxPerMm).or(*known);
-        let standard = standard.as_deref().map(read_standard).transpose()?.unwrap_or_default();
+        let standard = standard.as_deref().map(values::read_standard).transpose()?.unwrap_or_default();
         Ok(Options { plants, hint, white: *white, scale, card_below: *card_below, standard })
     }
 }
@@ -263,107 +260,11 @@ impl FromStr for Target {
     }
 }
 
-fn point(text: &str) -> Result<Hint, String> {
-    let [x, y] = numbers(text)?;
-    Ok(Hint::At { x, y })
-}
-
-fn boxed(text: &str) -> Result<Hint, String> {
-    rectangle(text).map(Hint::Box)
-}
-
-fn rectangle(text: &str) -> Result<Rect, String> {
-    let [x, y, width, height] = numbers(text)?;
-    if width == 0 || height == 0 {
-        return Err("width and height must be above 0".into());
-    }
-    Ok(Rect { x, y, width, height })
-}
-
-fn white(text: &str) -> Result<White, String> {
-    if text.split(',').count() != 3 {
-        return rectangle(text).map(White::Spot).map_err(|_| "write R,G,B (0-255) or X,Y,W,H (pixels)".into());
-    }
-    let codes: [f64; 3] = numbers(text)?;
-    if codes.iter().all(|code| (1.0..=255.0).contains(code)) {
-        Ok(White::Codes(codes))
-    } else {
-        Err("R, G and B must be from 1 to 255".into())
-    }
-}
-
-fn scale(text: &str) -> Result<f64, String> {
-    let [scale]: [f64; 1] = numbers(text)?;
-    if (0.1..=1000.0).contains(&scale) { Ok(scale) } else { Err("must be 0.1 to 1000".into()) }
-}
-
-fn known(text: &str) -> Result<Scale, String> {
-    let wrong = || "write X1,Y1,X2,Y2=MM, e.g. 410,880,1630,905=105".to_owned();
-    let (points, mm) = text.split_once('=').ok_or_else(wrong)?;
-    let [x1, y1, x2, y2]: [f64; 4] = numbers(points).map_err(|_| wrong())?;
-    let mm: f64 = mm.trim().parse().map_err(|_| wrong())?;
-    let length = (x1 - x2).hypot(y1 - y2);
-    if !(0.1..=10_000.0).contains(&mm) {
-        return Err("the length must be 0.1 to 10000 mm".into());
-    }
-    if !(10.0..=1e6).contains(&length) {
-        return Err("the two points must be 10 to 1000000 pixels apart".into());
-    }
-    Ok(Scale::Known { from: [x1, y1], to: [x2, y2], mm })
-}
-
-fn below(text: &str) -> Result<f64, String> {
-    let [mm]: [f64; 1] = numbers(text)?;
-    if (-500.0..=500.0).contains(&mm) { Ok(mm) } else { Err("must be -500 to 500 mm".into()) }
-}
-
-/// `N` numbers with commas between.
-fn numbers<T: FromStr, const N: usize>(text: &str) -> Result<[T; N], String> {
-    let numbers: Option<Vec<T>> = text.split(',').map(|part| part.trim().parse().ok()).collect();
-    let wrong = || match N {
-        1 => "write a number, without a unit".into(),
-        _ => format!("write {N} numbers with commas between, without units"),
-    };
-    numbers.and_then(|numbers| numbers.try_into().ok()).ok_or_else(wrong)
-}
-
-pub(super) fn read_standard(path: &Path) -> Result<Standard, String> {
-    standard::text(path)
-        .and_then(|text| Standard::parse(&text).map_err(|error| error.to_string()))
-        .map_err(|error| format!("--standard {}: {error}", path.display()))
-}
-
-/// Reads painted points: a line each, `X,Y,plant` or `X,Y,other`; empty lines and lines that begin with `#` are skipped.
-fn strokes(path: &Path) -> Result<Hint, String> {
-    let text = fs::read_to_string(path).map_err(|error| format!("--stroke {}: {error}", path.display()))?;
-    let lines = (1..).zip(text.lines()).filter(|(_, line)| !line.trim().is_empty() && !line.starts_with('#'));
-    let points: Result<Vec<Stroke>, String> = lines
-        .map(|(number, line)| {
-            stroke(line)
-                .ok_or_else(|| format!("--stroke {}: line {number} is not `X,Y,plant` or `X,Y,other`", path.display()))
-        })
-        .collect();
-    match points? {
-        points if points.iter().any(|point| point.plant) => Ok(Hint::Strokes(points)),
-        _ => Err(format!("--stroke {}: no point on the plant", path.display())),
-    }
-}
-
-fn stroke(line: &str) -> Option<Stroke> {
-    let (place, kind) = line.rsplit_once(',')?;
-    let [x, y] = numbers(place).ok()?;
-    let plant = match kind.trim() {
-        "plant" => true,
-        "other" => false,
-        _ => return None,
-    };
-    Some(Stroke { x, y, plant })
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
     use clap::CommandFactory;
+    use variegauge::base::raster::Rect;
 
     fn parsed(line: &str) -> Result<Options, String> {
         let args = Args::try_parse_from(line.split_whitespace()).map_err(|error| error.to_string())?;
@@ -434,18 +335,5 @@ mod tests {
             let path = if wrong.is_empty() { "" } else { "a.jpg" };
             assert!(parsed(&format!("variegauge grade {path} {wrong}")).is_err(), "{wrong}");
         }
-    }
-
-    #[test]
-    fn painted_points_are_read_line_by_line() {
-        let folder = tempfile::tempdir().unwrap();
-        let path = folder.path().join("points");
-        fs::write(&path, "# mine\n\n3,4,plant\n 5, 6, other\n").unwrap();
-        let [plant, other] = [Stroke { x: 3, y: 4, plant: true }, Stroke { x: 5, y: 6, plant: false }];
-        assert_eq!(strokes(&path), Ok(Hint::Strokes(vec![plant, other])));
-        fs::write(&path, "3,4,leaf").unwrap();
-        assert!(strokes(&path).unwrap_err().contains("line 1"));
-        fs::write(&path, "3,4,other").unwrap();
-        assert!(strokes(&path).unwrap_err().contains("no point on the plant"));
     }
 }

@@ -1,8 +1,8 @@
 //! `variegauge mothers` and `variegauge tree`.
 
-use super::args::read_standard;
 use super::book::print;
 use super::place::{Place, today};
+use super::values::read_standard;
 use super::{Exit, say};
 use std::path::PathBuf;
 use variegauge::base::date::Date;

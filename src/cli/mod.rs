@@ -15,6 +15,7 @@ mod progress;
 mod say;
 mod season;
 mod standard;
+mod values;
 
 use args::{Args, Command};
 use clap::Parser;

@@ -91,7 +91,7 @@ fn told(args: &Season) -> Result<Exit> {
         file::write(path, |out| report::csv(&plants, out))?;
     }
     let mut drawing = Vec::new();
-    chart::write("Season", &report::panels(&plants, &weather), &mut drawing).map_err(Error::Read)?;
+    chart::write("Season", &report::panels(&plants, &weather), &mut drawing).expect("memory takes a drawing");
     if let Some(path) = &args.svg {
         file::write(path, |out| out.write_all(&drawing))?;
     }

@@ -9,7 +9,6 @@ pub mod limits;
 mod rotate;
 mod still;
 
-use std::fmt::Write as _;
 use std::io::Read as _;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
@@ -17,6 +16,7 @@ use std::path::Path;
 use sha2::{Digest as _, Sha256};
 
 use crate::base::doubt::Doubt;
+use crate::base::hex::hex;
 use crate::base::raster::Raster;
 use crate::error::{Error, Result};
 use crate::photo::format::PhotoFormat;
@@ -47,6 +47,22 @@ pub struct Photo {
     pub sha256: String,
     /// Caveats found while reading (bad metadata, unknown profile).
     pub doubts: Vec<Doubt>,
+}
+
+#[cfg(test)]
+impl Photo {
+    /// A drawn photo, sRGB, of which nothing else is known.
+    pub(crate) fn drawn(rgb: Raster<[u8; 3]>) -> Self {
+        Self {
+            rgb,
+            primaries: Primaries::Srgb,
+            taken_at: None,
+            camera: None,
+            focal_35mm: None,
+            sha256: String::new(),
+            doubts: Vec::new(),
+        }
+    }
 }
 
 /// What a decoder gives: the picture as stored, with what the file says about it.
@@ -103,12 +119,5 @@ pub fn decode(bytes: &[u8]) -> Result<Photo> {
         focal_35mm: metadata.focal_35mm,
         sha256: hex(&Sha256::digest(bytes)),
         doubts,
-    })
-}
-
-fn hex(bytes: &[u8]) -> String {
-    bytes.iter().fold(String::new(), |mut text, byte| {
-        write!(text, "{byte:02x}").expect("writing to a string cannot fail");
-        text
     })
 }

@@ -10,12 +10,10 @@ use crate::calibrate::{Calibrated, ScaleSource, WhiteSource};
 use crate::card::layout::CARD;
 use crate::card::{self, Pose};
 use crate::grade::{Flag, Grade, Points, Sure};
-use crate::options::{self, Options};
+use crate::options::Options;
 use crate::pattern;
 use crate::pipeline::{Outcome, Plant};
-use crate::standard::Standard;
 use crate::tissue::class::PerTissue;
-use sha2::{Digest, Sha256};
 
 impl PhotoRecord {
     /// The record of a photo that was measured.
@@ -254,57 +252,6 @@ impl FlagRecord {
     }
 }
 
-impl Settings {
-    fn new(options: &Options) -> Self {
-        let Options { plants, hint, white, scale, card_below, standard } = options;
-        let hash =
-            short_hash(format!("{plants:?} {hint:?} {white:?} {scale:?} {card_below:?} {standard:?}").as_bytes());
-        let Standard { card, bands, .. } = standard;
-        let hint = hint.as_ref().map(ToString::to_string);
-        let white = white.as_ref().map(ToString::to_string);
-        let (px_per_mm, known_length) = match scale {
-            Some(options::Scale::PxPerMm(value)) => (Some(*value), None),
-            Some(known) => (None, Some(known.to_string())),
-            None => (None, None),
-        };
-        Self {
-            plants: plants.name(),
-            hint,
-            white,
-            px_per_mm,
-            known_length,
-            card_below_mm: *card_below,
-            card_paper_lab: card.paper_lab,
-            card_check_line_mm: card.check_line_mm,
-            band_limits_mm: bands.mm(),
-            band_limits_rel: bands.rel(),
-            standard_hash: standard_hash(standard),
-            hash,
-        }
-    }
-}
-
-/// First 16 hex digits of the SHA-256 of a standard's values, written as JSON: equal for equal values, whatever the comments
-/// and the order of the file.
-///
-/// # Panics
-/// Never: numbers, texts and lists of them can be written.
-pub fn standard_hash(standard: &Standard) -> String {
-    short_hash(&serde_json::to_vec(standard).expect("a standard is numbers and texts"))
-}
-
-fn short_hash(bytes: &[u8]) -> String {
-    let mut hash = hex(&Sha256::digest(bytes));
-    hash.truncate(16);
-    hash
-}
-
-/// Bytes as lower-case hex.
-pub fn hex(bytes: &[u8]) -> String {
-    let digit = |value: u8| char::from(b"0123456789abcdef"[usize::from(value)]);
-    bytes.iter().flat_map(|byte| [digit(byte >> 4), digit(byte & 15)]).collect()
-}
-
 /// `value` with `decimals` digits after the point, so that texts are stable; `None` if it is no number. Minus zero
 /// becomes zero.
 pub(super) fn rounded(value: f64, decimals: i32) -> Option<f64> {
@@ -431,17 +378,6 @@ mod tests {
         assert_eq!((&value["status"], &value["error"]), (&json!("refused"), &json!("too dark")));
         assert_eq!((&value["calibration"], &value["plants"]), (&json!(null), &json!([])));
         assert_eq!(Status::of(&Error::Damaged(String::new())), Status::Failed);
-    }
-
-    #[test]
-    fn other_settings_other_hash() {
-        let settings = |scale| Settings::new(&Options { scale, ..Options::default() });
-        let known = options::Scale::Known { from: [1.0, 2.0], to: [30.0, 2.0], mm: 5.0 };
-        assert_eq!(settings(None).hash, settings(None).hash);
-        assert_ne!(settings(None).hash, settings(Some(options::Scale::PxPerMm(10.0))).hash);
-        assert_ne!(settings(Some(known)).hash, settings(Some(options::Scale::PxPerMm(5.8))).hash);
-        assert_eq!(settings(Some(known)).known_length.as_deref(), Some("1,2 to 30,2 is 5 mm"));
-        assert_eq!(settings(None).hash.len(), 16);
     }
 
     #[test]

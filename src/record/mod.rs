@@ -4,6 +4,7 @@
 mod bands;
 mod build;
 pub mod seen;
+mod settings;
 
 use crate::base::doubt::Doubt;
 use crate::error::Error;
@@ -12,7 +13,7 @@ use serde::ser::SerializeMap;
 use serde::{Serialize, Serializer};
 use std::collections::BTreeMap;
 
-pub use build::{hex, standard_hash};
+pub use settings::standard_hash;
 
 /// What became of a photo.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
