@@ -3,7 +3,7 @@
 use crate::bands::{self, Bands, View};
 use crate::base::raster::{Raster, Rect};
 use crate::base::stats::Interval;
-use crate::calibrate::{self, Calibrated, WhiteChoice, calibrate, refine_white};
+use crate::calibrate::{self, Calibrated, WhiteChoice, WhiteSource, calibrate, refine_white};
 use crate::card::Card;
 use crate::error::{Error, Result};
 use crate::grade::{self, Facts, Grade};
@@ -67,8 +67,13 @@ pub fn run(path: &Path, options: &Options) -> Result<Outcome> {
     }
     let calibrated = calibrate(photo, &calibration(options));
     let rosettes = segment::rosettes(&calibrated, options.plants, options.hint.as_ref())?;
-    let outlines = outlines(&rosettes, calibrated.photo.rgb.bounds());
-    let calibrated = refine_white(calibrated, &outlines);
+    let calibrated = match calibrated.white.source {
+        WhiteSource::Estimated => {
+            let outlines = outlines(&rosettes, calibrated.photo.rgb.bounds());
+            refine_white(calibrated, &outlines)
+        }
+        WhiteSource::Card | WhiteSource::Given => calibrated,
+    };
     let closeness = tissue::closeness(&rosettes);
     let labels = labels(&calibrated, &rosettes);
     let plants: Vec<Plant> = rosettes
@@ -215,7 +220,7 @@ pub fn in_order<T: Sync, R: Send>(
 /// the initials of the tissues, `o` for gold. For the tests of what comes after the pipeline.
 #[cfg(test)]
 pub(crate) fn drawn(pictures: &[&[&str]]) -> Outcome {
-    use crate::calibrate::{White, WhiteSource};
+    use crate::calibrate::White;
     use crate::tissue::class::PerTissue;
     let (width, height) = (pictures[0][0].len(), pictures[0].len());
     let bounds = crate::base::raster::Rect { x: 0, y: 0, width, height };
@@ -257,7 +262,7 @@ pub(crate) fn drawn(pictures: &[&[&str]]) -> Outcome {
     let photo = photo::Photo {
         taken_at: Some("2026-01-31T09:15:00".into()),
         sha256: "00ff".into(),
-        ..photo::Photo::drawn(Raster::filled(width, height, [90, 120, 80]))
+        ..photo::Photo::of(Raster::filled(width, height, [90, 120, 80]), photo::Primaries::Srgb)
     };
     let white = White { source: WhiteSource::Estimated, rgb: [0.8, 1.0, 1.25], mired_sd: 12.34, duv_sd: 0.002 };
     let plants = plants.collect();

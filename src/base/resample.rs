@@ -39,15 +39,31 @@ pub fn bilinear_part(field: &Raster<f32>, whole: Rect, part: Rect, size: (usize,
     let columns = taps(field.width(), whole.width, (part.x as f64 - whole.x as f64, part.width), size.0);
     let rows = taps(field.height(), whole.height, (part.y as f64 - whole.y as f64, part.height), size.1);
     let mut out = Vec::with_capacity(size.0 * size.1);
+    let mut line = Vec::with_capacity(field.width());
     for &(y0, y1, v) in &rows {
-        let (above, below) = (field.row(y0), field.row(y1));
-        out.extend(columns.iter().map(|&(x0, x1, u)| {
-            let top = above[x0] + u * (above[x1] - above[x0]);
-            let bottom = below[x0] + u * (below[x1] - below[x0]);
-            top + v * (bottom - top)
-        }));
+        line.clear();
+        line.extend(field.row(y0).iter().zip(field.row(y1)).map(|(above, below)| above + v * (below - above)));
+        out.extend(columns.iter().map(|&(x0, x1, u)| line[x0] + u * (line[x1] - line[x0])));
     }
     Raster::from_vec(size.0, size.1, out)
+}
+
+/// Means over blocks of `side` x `side` values; blocks at the right and lower border may be smaller.
+pub fn blocks(field: &Raster<f32>, side: usize) -> Raster<f32> {
+    let (w, h) = (field.width().div_ceil(side), field.height().div_ceil(side));
+    let mut out = Raster::filled(w, h, 0.0f32);
+    let mut sums = vec![0.0f32; field.width()];
+    for y in 0..h {
+        let rows = y * side..((y + 1) * side).min(field.height());
+        sums.fill(0.0);
+        for row in rows.clone() {
+            sums.iter_mut().zip(field.row(row)).for_each(|(sum, value)| *sum += value);
+        }
+        for (mean, block) in out.row_mut(y).iter_mut().zip(sums.chunks(side)) {
+            *mean = block.iter().sum::<f32>() / (block.len() * rows.len()) as f32;
+        }
+    }
+    out
 }
 
 /// For each of `to` places along `part` (start, length) of a line of length `whole` that holds `from` samples: the two

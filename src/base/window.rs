@@ -1,115 +1,167 @@
 //! Sliding windows over fields: mean, least, greatest, soft mean. Costs are free of the window's size.
 
-use crate::base::raster::Raster;
-use std::collections::VecDeque;
+use crate::base::raster::{Raster, Rect};
+use crate::base::resample::{bilinear_part, blocks};
 
-/// Rows averaged together: their sums do not wait for one another.
-const LANES: usize = 8;
-
-/// Mean over the square window of half side `radius`, cut at the border (running sums).
+/// Soft means wider than twice this (standard deviation, pixels) are taken on a coarser grid, where they are wider than this.
+const COARSE: f32 = 3.0;
+/// Mean over the square window of half side `radius`, cut at the border.
 pub fn mean(field: &Raster<f32>, radius: usize) -> Raster<f32> {
     let (w, h) = (field.width(), field.height());
-    let mut rows = Raster::filled(w, h, 0.0f32);
-    for (values, out) in field.as_slice().chunks(LANES * w.max(1)).zip(rows.as_mut_slice().chunks_mut(LANES * w.max(1)))
-    {
-        running_means(values, out, w, radius);
+    let mut out = field.clone();
+    let mut room = Vec::new();
+    let shares: Vec<f32> = (0..w).map(|x| 1.0 / inside(x, w, radius)).collect();
+    for y in 0..h {
+        let row = out.row_mut(y);
+        sums(row, 1, radius.min(w), &mut room);
+        row.iter_mut().zip(&shares).for_each(|(value, share)| *value *= share);
     }
-    let mut out = Raster::filled(w, h, 0.0f32);
-    let mut sum = vec![0.0f64; w];
-    for y in 0..h + radius {
-        if y < h {
-            sum.iter_mut().zip(rows.row(y)).for_each(|(s, &v)| *s += f64::from(v));
-        }
-        if y > 2 * radius {
-            sum.iter_mut().zip(rows.row(y - 2 * radius - 1)).for_each(|(s, &v)| *s -= f64::from(v));
-        }
-        if y >= radius {
-            let share = 1.0 / inside(y - radius, h, radius);
-            out.row_mut(y - radius).iter_mut().zip(&sum).for_each(|(o, s)| *o = (s * share) as f32);
-        }
+    sums(out.as_mut_slice(), w, radius.min(h), &mut room);
+    for y in 0..h {
+        let share = 1.0 / inside(y, h, radius);
+        out.row_mut(y).iter_mut().for_each(|value| *value *= share);
     }
     out
 }
 
 /// How many of the `n` places lie within `radius` of place `at`.
-fn inside(at: usize, n: usize, radius: usize) -> f64 {
-    ((at + radius + 1).min(n) - at.saturating_sub(radius)) as f64
+fn inside(at: usize, n: usize, radius: usize) -> f32 {
+    ((at + radius + 1).min(n) - at.saturating_sub(radius)) as f32
 }
 
-/// Running means along up to [`LANES`] rows of `width` values.
-fn running_means(values: &[f32], out: &mut [f32], width: usize, radius: usize) {
-    let lanes = values.len() / width.max(1);
-    let mut sums = [0.0f64; LANES];
-    for x in 0..width + radius {
-        if x < width {
-            (0..lanes).for_each(|lane| sums[lane] += f64::from(values[lane * width + x]));
+/// The sum over `radius` places on either side of each place along a line of `step` values a place; beyond its ends is
+/// nothing. Windows are put together from windows of 1, 2, 4, ... places, all places at once.
+fn sums(line: &mut [f32], step: usize, radius: usize, room: &mut Vec<f32>) {
+    let (window, beyond) = (2 * radius + 1, radius * step);
+    room.clear();
+    room.resize(beyond, 0.0);
+    room.extend_from_slice(line);
+    room.resize(line.len() + 2 * beyond, 0.0);
+    line.fill(0.0);
+    let (mut length, mut from) = (1, 0);
+    loop {
+        // `room[i]` is the sum of `length` places from place i on.
+        if window & length != 0 {
+            line.iter_mut().zip(&room[from * step..]).for_each(|(sum, part)| *sum += part);
+            from += length;
         }
-        if x > 2 * radius {
-            (0..lanes).for_each(|lane| sums[lane] -= f64::from(values[lane * width + x - 2 * radius - 1]));
+        if from == window {
+            return;
         }
-        if x >= radius {
-            let share = 1.0 / inside(x - radius, width, radius);
-            (0..lanes).for_each(|lane| out[lane * width + x - radius] = (sums[lane] * share) as f32);
+        let ahead = length * step;
+        for i in 0..room.len() - ahead {
+            room[i] += room[i + ahead];
         }
+        length *= 2;
     }
+}
+
+/// Gaussian mean of standard deviation `sigma` pixels, weights cut at three of them; edge values are continued outside.
+pub fn gaussian(field: &Raster<f32>, sigma: f32) -> Raster<f32> {
+    let reach = (3.0 * sigma).ceil() as usize;
+    let weights: Vec<f32> = (0..=2 * reach).map(|i| (-0.5 * ((i as f32 - reach as f32) / sigma).powi(2)).exp()).collect();
+    let total: f32 = weights.iter().sum();
+    let weights: Vec<f32> = weights.iter().map(|weight| weight / total).collect();
+    let mut out = field.clone();
+    let mut room = Vec::new();
+    for y in 0..field.height() {
+        weighted(out.row_mut(y), 1, &weights, &mut room);
+    }
+    weighted(out.as_mut_slice(), field.width(), &weights, &mut room);
+    out
+}
+
+/// Sums by `weights` around each place along a line of `step` values a place.
+fn weighted(line: &mut [f32], step: usize, weights: &[f32], room: &mut Vec<f32>) {
+    drawn_out(line, step, weights.len() / 2, room);
+    line.fill(0.0);
+    for (place, weight) in weights.iter().enumerate() {
+        line.iter_mut().zip(&room[place * step..]).for_each(|(sum, value)| *sum += weight * value);
+    }
+}
+
+/// A line with its ends repeated `radius` times.
+fn drawn_out(line: &[f32], step: usize, radius: usize, out: &mut Vec<f32>) {
+    out.clear();
+    (0..radius).for_each(|_| out.extend_from_slice(&line[..step]));
+    out.extend_from_slice(line);
+    (0..radius).for_each(|_| out.extend_from_slice(&line[line.len() - step..]));
 }
 
 /// About a Gaussian mean of standard deviation `sigma` pixels: three box means of the same variance (Wells 1986, IEEE
-/// TPAMI 8:234-239). Under a third of a pixel the field is returned as it is.
+/// TPAMI 8:234-239). Under half a pixel the field is returned as it is; wide ones are taken on a coarser grid, which holds all
+/// that they leave.
 pub fn soft(field: &Raster<f32>, sigma: f32) -> Raster<f32> {
-    let radius = (((4.0 * sigma * sigma + 1.0).sqrt() - 1.0) / 2.0).round() as usize;
-    if radius == 0 { field.clone() } else { mean(&mean(&mean(field, radius), radius), radius) }
+    let cell = (sigma / COARSE) as usize;
+    if cell < 2 {
+        return thrice(field, sigma);
+    }
+    let coarse = blocks(field, cell);
+    // Means over blocks and lines between them are soft themselves: variances of about 1/12 and 1/6 of a cell, squared.
+    let spread = ((sigma / cell as f32).powi(2) - 0.25).sqrt();
+    let whole = Rect { x: 0, y: 0, width: coarse.width() * cell, height: coarse.height() * cell };
+    bilinear_part(&thrice(&coarse, spread), whole, field.bounds(), (field.width(), field.height()))
 }
 
-/// Soft mean of `field` where `weight` says so: soft(field x weight) / soft(weight); where no weight is near, 0.
-pub fn soft_where(field: &Raster<f32>, weight: &Raster<f32>, sigma: f32) -> Raster<f32> {
-    let product = field.as_slice().iter().zip(weight.as_slice()).map(|(f, w)| f * w).collect();
-    let mut top = soft(&Raster::from_vec(field.width(), field.height(), product), sigma);
+/// Three box means, each of the smaller or the next larger radius, whose variances add up nearest to that of `sigma`.
+fn thrice(field: &Raster<f32>, sigma: f32) -> Raster<f32> {
+    let small = (((4.0 * sigma * sigma + 1.0).sqrt() - 1.0) / 2.0) as usize;
+    let missing = sigma * sigma - (small * (small + 1)) as f32;
+    let larger = (1.5 * missing / (small + 1) as f32).round() as usize;
+    let radii = (0..3).map(|pass| small + usize::from(pass < larger)).filter(|&radius| radius > 0);
+    radii.fold(field.clone(), |field, radius| mean(&field, radius))
+}
+
+/// Soft means of `fields` where `weight` says so: soft(field x weight) / soft(weight); where no weight is near, 0.
+pub fn soft_where<const N: usize>(fields: [&Raster<f32>; N], weight: &Raster<f32>, sigma: f32) -> [Raster<f32>; N] {
     let bottom = soft(weight, sigma);
-    for (t, &b) in top.as_mut_slice().iter_mut().zip(bottom.as_slice()) {
-        *t = if b > 1e-5 { *t / b } else { 0.0 };
-    }
-    top
+    fields.map(|field| {
+        let product = field.as_slice().iter().zip(weight.as_slice()).map(|(f, w)| f * w).collect();
+        let mut top = soft(&Raster::from_vec(field.width(), field.height(), product), sigma);
+        for (t, &b) in top.as_mut_slice().iter_mut().zip(bottom.as_slice()) {
+            *t = if b > 1e-5 { *t / b } else { 0.0 };
+        }
+        top
+    })
 }
 
 /// Greatest value in the square window of half side `radius`.
 pub fn greatest(field: &Raster<f32>, radius: usize) -> Raster<f32> {
-    let mut rows = Raster::filled(field.width(), field.height(), 0.0f32);
-    for y in 0..field.height() {
-        running_greatest(field.row(y), rows.row_mut(y), radius);
-    }
-    let mut out = Raster::filled(field.width(), field.height(), 0.0f32);
-    let (mut column, mut best) = (vec![0.0; field.height()], vec![0.0; field.height()]);
-    for x in 0..field.width() {
-        column.iter_mut().enumerate().for_each(|(y, c)| *c = rows.get(x, y));
-        running_greatest(&column, &mut best, radius);
-        best.iter().enumerate().for_each(|(y, &b)| out.set(x, y, b));
-    }
-    out
+    extreme(field, radius, f32::max)
 }
 
 /// Least value in the square window of half side `radius`.
 pub fn least(field: &Raster<f32>, radius: usize) -> Raster<f32> {
-    greatest(&field.map(|v| -v), radius).map(|v| -v)
+    extreme(field, radius, f32::min)
 }
 
-/// Keeps the candidates for the maximum in falling order (Lemire 2006, "Streaming maximum-minimum filter").
-fn running_greatest(values: &[f32], out: &mut [f32], radius: usize) {
-    let mut candidates: VecDeque<usize> = VecDeque::new();
-    for x in 0..values.len() + radius {
-        if x < values.len() {
-            while candidates.back().is_some_and(|&b| values[b] <= values[x]) {
-                candidates.pop_back();
-            }
-            candidates.push_back(x);
-        }
-        if x >= radius {
-            while candidates.front().is_some_and(|&f| f + 2 * radius < x) {
-                candidates.pop_front();
-            }
-            out[x - radius] = values[candidates[0]];
-        }
+/// Along rows, then down: windows of twice the length from two of the length, all places at once.
+fn extreme(field: &Raster<f32>, radius: usize, better: impl Fn(f32, f32) -> f32 + Copy) -> Raster<f32> {
+    let (w, h) = (field.width(), field.height());
+    let mut out = field.clone();
+    let mut room = Vec::new();
+    for y in 0..h {
+        best(out.row_mut(y), 1, radius.min(w), &mut room, better);
     }
+    best(out.as_mut_slice(), w, radius.min(h), &mut room, better);
+    out
+}
+
+/// The best of `radius` places on either side of each place along a line of `step` values a place.
+fn best(line: &mut [f32], step: usize, radius: usize, room: &mut Vec<f32>, better: impl Fn(f32, f32) -> f32) {
+    // An end's value stands in every window that reaches beyond it.
+    drawn_out(line, step, radius, room);
+    let window = 2 * radius + 1;
+    let mut length = 1;
+    while length < window {
+        // `room[i]` is the best of `length` places from place i on.
+        let by = length.min(window - length);
+        for i in 0..room.len() - by * step {
+            room[i] = better(room[i], room[i + by * step]);
+        }
+        length += by;
+    }
+    line.copy_from_slice(&room[..line.len()]);
 }
 
 #[cfg(test)]

@@ -92,7 +92,7 @@ impl Calibrated {
 
 /// Finds cards, white and scale. Never fails: what stays uncertain is said in the doubts and in the uncertainties.
 pub fn calibrate(photo: Photo, options: &Options) -> Calibrated {
-    let found = cards::find(&photo.rgb, photo.focal_35mm);
+    let found = cards::find(&photo);
     let mut doubts = card_doubts(&photo, &found);
     let given = white::given(&photo, options.white).unwrap_or_else(|doubt| {
         doubts.push(doubt);

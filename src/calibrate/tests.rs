@@ -16,7 +16,7 @@ const LEAF: [f64; 3] = [0.10, 0.17, 0.06];
 const GOLD: [f64; 3] = [0.55, 0.45, 0.12];
 
 fn photo(rgb: Raster<[u8; 3]>, primaries: Primaries) -> Photo {
-    Photo { primaries, ..Photo::drawn(rgb) }
+    Photo::of(rgb, primaries)
 }
 
 /// 8-bit code of a surface in a light.

@@ -9,12 +9,12 @@ use crate::base::raster::Raster;
 use crate::base::resample::{fit, shrink};
 use crate::base::stats::quantile;
 use crate::base::window::soft;
+use crate::photo::{OVERVIEW, Photo};
 
-/// Longer side of the first look, pixels: a module of a card that fills a third of the photo is 8 pixels there.
-const LOOK: usize = 1600;
-
-/// Longer sides of the looks for large blurred codes and for small ones, where the first look found none.
-const OTHERS: [usize; 2] = [800, 2600];
+/// Longer sides of the looks for large blurred codes and for small ones, where the overview shows none.
+const SMALL: usize = 800;
+/// See [`SMALL`].
+const LARGE: usize = 2600;
 
 /// Longer side of the sharpened look for blurred codes, the blur that is taken out (standard deviation, pixels) and by how
 /// much.
@@ -42,17 +42,17 @@ pub(super) struct Codes {
 }
 
 /// Looks for codes, harder if none is found at first.
-pub(super) fn codes(rgb: &Raster<[u8; 3]>) -> Codes {
+pub(super) fn codes(Photo { rgb, overview, .. }: &Photo) -> Codes {
     let mut codes = Codes::default();
-    let long = rgb.width().max(rgb.height());
-    codes.add(rgb, &grey(rgb, LOOK));
-    for other in OTHERS {
-        if codes.read.is_empty() && (other < LOOK || long > LOOK) {
-            codes.add(rgb, &grey(rgb, other));
+    codes.add(rgb, &grey(overview, OVERVIEW));
+    let larger = (rgb.bounds() != overview.bounds()).then_some((rgb, LARGE));
+    for (picture, long) in [Some((overview, SMALL)), larger].into_iter().flatten() {
+        if codes.read.is_empty() {
+            codes.add(rgb, &grey(picture, long));
         }
     }
     if codes.read.is_empty() {
-        codes.add(rgb, &sharpened(&grey(rgb, SHARPENED.0)));
+        codes.add(rgb, &sharpened(&grey(overview, SHARPENED.0)));
     }
     codes
 }
@@ -218,10 +218,10 @@ fn contrast(grey: &Raster<f64>) -> Option<f64> {
     Some(quantile(&mut sorted, 0.9)? - quantile(&mut sorted, 0.1)?)
 }
 
-/// The photo in grey codes, its longer side `long`; never enlarged.
-fn grey(rgb: &Raster<[u8; 3]>, long: usize) -> Raster<u8> {
-    let (width, height) = fit(rgb.width(), rgb.height(), long);
-    shrink(rgb, rgb.bounds(), width, height)
+/// A picture in grey codes, its longer side `long`; never enlarged.
+fn grey(picture: &Raster<[u8; 3]>, long: usize) -> Raster<u8> {
+    let (width, height) = fit(picture.width(), picture.height(), long);
+    shrink(picture, picture.bounds(), width, height)
         .map(|[r, g, b]| ((u16::from(r) + 2 * u16::from(g) + u16::from(b)) / 4) as u8)
 }
 

@@ -17,6 +17,7 @@ pub use pose::Pose;
 
 use crate::base::homography::{Homography, Point};
 use crate::base::raster::Raster;
+use crate::photo::Photo;
 use layout::Layout;
 use locate::{Codes, Located, Unmeasured, codes, locate};
 use number::{PlantNumber, parse_payload};
@@ -60,9 +61,10 @@ pub struct Found {
     pub unread: bool,
 }
 
-/// Finds the cards in a photo whose EXIF states `focal_35mm`.
-pub fn find(rgb: &Raster<[u8; 3]>, focal_35mm: Option<f32>) -> Found {
-    let Codes { mut read, unread } = codes(rgb);
+/// Finds the cards in a photo.
+pub fn find(photo: &Photo) -> Found {
+    let (rgb, focal_35mm) = (&photo.rgb, photo.focal_35mm);
+    let Codes { mut read, unread } = codes(photo);
     read.sort_by(|a, b| side(&b.corners).total_cmp(&side(&a.corners)));
     let mut found = Found { unread: unread && read.is_empty(), ..Found::default() };
     for code in read {

@@ -242,15 +242,7 @@ mod tests {
     #[test]
     fn a_photo_gets_its_three_pictures_and_nothing_else() {
         let folder = tempfile::tempdir().unwrap();
-        let photo = Photo {
-            rgb: Raster::filled(5, 3, [120, 120, 120]),
-            primaries: Primaries::Srgb,
-            taken_at: None,
-            camera: None,
-            focal_35mm: None,
-            sha256: String::new(),
-            doubts: Vec::new(),
-        };
+        let photo = Photo::of(Raster::filled(5, 3, [120, 120, 120]), Primaries::Srgb);
         let white = White { source: WhiteSource::Estimated, rgb: [1.0; 3], mired_sd: 0.0, duv_sd: 0.0 };
         let calibrated = Calibrated::new(photo, white);
         let outcome = Outcome { calibrated, plants: Vec::new() };

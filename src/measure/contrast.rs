@@ -96,7 +96,7 @@ mod tests {
     use super::*;
     use crate::base::raster::{Raster, Rect};
     use crate::calibrate::{White, WhiteSource};
-    use crate::photo::Photo;
+    use crate::photo::{Photo, Primaries};
 
     const GREEN: [u8; 3] = [70, 100, 50];
     const CREAM: [u8; 3] = [225, 220, 180];
@@ -111,7 +111,7 @@ mod tests {
         let rgb = Raster::from_vec(200, 200, (0..40_000).map(|i| [GREEN, CREAM][side(i)].map(dimmed)).collect());
         let tissue = Raster::from_vec(200, 200, (0..40_000).map(|i| Some(tissues[side(i)])).collect());
         let white = White { source: WhiteSource::Estimated, rgb: [1.0; 3], mired_sd: 0.0, duv_sd: 0.0 };
-        let photo = Photo::drawn(rgb);
+        let photo = Photo::of(rgb, Primaries::Srgb);
         let bounds = Rect { x: 0, y: 0, width: 200, height: 200 };
         contrast(&Calibrated::new(photo, white), &TissueMap { bounds, tissue, clipped: 0.0, shadow: 0.0 })
     }

@@ -93,11 +93,11 @@ fn median(values: impl Iterator<Item = f64>) -> Option<f64> {
 mod tests {
     use super::*;
     use crate::calibrate::{White, WhiteSource};
-    use crate::photo::Photo;
+    use crate::photo::{Photo, Primaries};
 
     /// A plant of one colour, seen in a white that is known to `mired_sd`.
     fn seen(code: [u8; 3], tissue: Tissue, mired_sd: f64) -> Option<Interval> {
-        let photo = Photo::drawn(Raster::filled(60, 60, code));
+        let photo = Photo::of(Raster::filled(60, 60, code), Primaries::Srgb);
         let white = White { source: WhiteSource::Estimated, rgb: [1.0; 3], mired_sd, duv_sd: 0.0 };
         let bounds = Rect { x: 0, y: 0, width: 60, height: 60 };
         let tissue = Raster::filled(60, 60, Some(tissue));

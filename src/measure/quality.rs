@@ -21,8 +21,9 @@ const GREY: u8 = 4;
 /// Why colours cannot be measured on the photo at all: it is black and white. `None` if it has colours.
 pub fn colourless(rgb: &Raster<[u8; 3]>) -> Option<String> {
     let spread = |[r, g, b]: &[u8; 3]| r.max(g).max(b) - r.min(g).min(b);
-    let coloured = rgb.as_slice().iter().filter(|code| spread(code) > GREY).count();
-    (coloured * 1000 < rgb.as_slice().len()).then(|| "the photo is black and white; take it in colour".into())
+    let enough = rgb.as_slice().len().div_ceil(1000);
+    let coloured = rgb.as_slice().iter().filter(|code| spread(code) > GREY).take(enough).count();
+    (coloured < enough).then(|| "the photo is black and white; take it in colour".into())
 }
 
 /// Why the plant cannot be measured on this photo, with the number and what to change; `None` if it can.

@@ -18,6 +18,7 @@ use sha2::{Digest as _, Sha256};
 use crate::base::doubt::Doubt;
 use crate::base::hex::hex;
 use crate::base::raster::Raster;
+use crate::base::resample::{fit, shrink};
 use crate::error::{Error, Result};
 use crate::photo::format::PhotoFormat;
 
@@ -35,6 +36,8 @@ pub enum Primaries {
 pub struct Photo {
     /// Upright pixels, 8-bit codes with the sRGB transfer curve in `primaries`.
     pub rgb: Raster<[u8; 3]>,
+    /// The same at most [`OVERVIEW`] pixels long, by area averaging, for all that needs no more.
+    pub overview: Raster<[u8; 3]>,
     /// Which primaries the codes mean.
     pub primaries: Primaries,
     /// Capture time as ISO 8601 local time, with zone only if the photo states it; e.g. `2026-01-31T09:15:00`.
@@ -49,13 +52,17 @@ pub struct Photo {
     pub doubts: Vec<Doubt>,
 }
 
-#[cfg(test)]
+/// Longer side of a photo's overview, pixels: a module of a label card that fills a third of the photo is 8 pixels there.
+pub const OVERVIEW: usize = 1600;
+
 impl Photo {
-    /// A drawn photo, sRGB, of which nothing else is known.
-    pub(crate) fn drawn(rgb: Raster<[u8; 3]>) -> Self {
+    /// An upright picture of which nothing else is known.
+    pub fn of(rgb: Raster<[u8; 3]>, primaries: Primaries) -> Self {
+        let (width, height) = fit(rgb.width(), rgb.height(), OVERVIEW);
         Self {
+            overview: shrink(&rgb, rgb.bounds(), width, height),
             rgb,
-            primaries: Primaries::Srgb,
+            primaries,
             taken_at: None,
             camera: None,
             focal_35mm: None,
@@ -112,12 +119,11 @@ pub fn decode(bytes: &[u8]) -> Result<Photo> {
     let Decoded { rgb, primaries, metadata, mut doubts } = decoded;
     doubts.extend(metadata.doubts);
     Ok(Photo {
-        rgb: rotate::upright(rgb, metadata.orientation),
-        primaries,
         taken_at: metadata.taken_at,
         camera: metadata.camera,
         focal_35mm: metadata.focal_35mm,
         sha256: hex(&Sha256::digest(bytes)),
         doubts,
+        ..Photo::of(rotate::upright(rgb, metadata.orientation), primaries)
     })
 }

@@ -1,49 +1,47 @@
 //! How sharp the photo is at a plant.
 
 use crate::base::raster::{Raster, Rect};
-use crate::base::resample::{fit, shrink};
+use crate::base::window::gaussian;
 use crate::segment::regions::Component;
 
-/// Longer side at which sharpness of plants is compared, pixels.
-const LONG: usize = 1600;
 /// The two Gaussians (standard deviation, pixels) whose gradients are compared to find the blur.
 const SIGMA: (f32, f32) = (1.0, 2.0);
+/// Pixels of the overview around a part, beyond which the wider Gaussian does not reach.
+const AROUND: usize = 8;
 /// Edges enter the blur when their gradient is among this share of the strongest.
 const STRONG: f64 = 0.1;
 
-/// Detail of a photo at a common scale.
+/// Detail of a part of a photo, at the scale of its overview.
 pub struct Focus {
+    /// The photo, and the size of its overview.
     photo: Rect,
+    overview: (usize, usize),
+    /// The part, in pixels of the overview.
+    part: Rect,
     detail: Raster<f32>,
     fine: Raster<f32>,
     coarse: Raster<f32>,
 }
 
 impl Focus {
-    /// Of the whole photo, at most 1600 pixels long.
-    ///
-    /// # Panics
-    /// Never: a raster holds as many values as it says.
-    pub fn of(picture: &Raster<[u8; 3]>) -> Self {
-        let (w, h) = fit(picture.width(), picture.height(), LONG);
-        let small = shrink(picture, picture.bounds(), w, h);
-        let green = image::ImageBuffer::<image::Luma<f32>, _>::from_raw(
-            w as u32,
-            h as u32,
-            small.as_slice().iter().map(|c| f32::from(c[1])).collect::<Vec<_>>(),
-        )
-        .expect("a raster holds width * height values");
-        let blurred = |sigma| {
-            let soft = imageproc::filter::gaussian_blur_f32(&green, sigma);
-            Raster::from_vec(w, h, soft.into_raw())
-        };
-        let (a, b) = (blurred(SIGMA.0), blurred(SIGMA.1));
-        let detail = Raster::from_vec(
-            w,
-            h,
-            a.as_slice().iter().zip(b.as_slice()).map(|(a, b)| (a - b).abs() / (b + 8.0)).collect(),
-        );
-        Self { photo: picture.bounds(), detail, fine: gradient(&a), coarse: gradient(&b) }
+    /// Of what lies in `rect` (pixels of the `photo`) and a little around it.
+    pub fn of(overview: &Raster<[u8; 3]>, photo: Rect, rect: Rect) -> Self {
+        let down = |at: usize| at * overview.width() / photo.width;
+        let up = |at: usize| (at * overview.width()).div_ceil(photo.width);
+        let (x, y) = (down(rect.x), down(rect.y));
+        let part = Rect { x, y, width: up(rect.right()) - x, height: up(rect.bottom()) - y };
+        let part = part.grown(AROUND, overview.bounds());
+        let green = overview.crop(part).map(|code| f32::from(code[1]));
+        let [a, b] = [SIGMA.0, SIGMA.1].map(|sigma| gaussian(&green, sigma));
+        let contrast = a.as_slice().iter().zip(b.as_slice()).map(|(a, b)| (a - b).abs() / (b + 8.0)).collect();
+        Self {
+            photo,
+            overview: (overview.width(), overview.height()),
+            detail: Raster::from_vec(part.width, part.height, contrast),
+            part,
+            fine: gradient(&a),
+            coarse: gradient(&b),
+        }
     }
 
     /// Mean relative contrast of fine detail (difference of Gaussians over brightness) inside a part of a label picture
@@ -71,45 +69,51 @@ impl Focus {
                 if ratio <= 1.0 { 20.0 } else { ((s2 - ratio * s1) / (ratio - 1.0)).max(0.0).sqrt() }
             })
             .collect();
-        let scale = self.photo.width as f64 / self.detail.width() as f64;
+        let scale = self.photo.width as f64 / self.overview.0 as f64;
         (widths.len() >= 50).then(|| crate::base::stats::quantile(&mut widths, 0.5).map(|w| w * scale)).flatten()
     }
 
     fn inside(&self, field: &Raster<f32>, rect: Rect, labels: &Raster<u32>, part: Component) -> Vec<f64> {
-        let sx = self.photo.width as f64 / field.width() as f64;
-        let sy = self.photo.height as f64 / field.height() as f64;
+        let sx = self.photo.width as f64 / self.overview.0 as f64;
+        let sy = self.photo.height as f64 / self.overview.1 as f64;
         // The part's own box alone: a noisy photo has thousands of parts.
-        let in_field = |at: usize, labels: usize, start: usize, length: usize, scale: f64| {
+        let in_field = |at: usize, labels: usize, (start, length): (usize, usize), scale: f64| {
             ((start + at * length / labels) as f64 / scale) as usize
         };
-        let columns = |x: usize| in_field(x, labels.width(), rect.x, rect.width, sx);
-        let rows = |y: usize| in_field(y, labels.height(), rect.y, rect.height, sy);
+        let columns = |x: usize| in_field(x, labels.width(), (rect.x, rect.width), sx);
+        let rows = |y: usize| in_field(y, labels.height(), (rect.y, rect.height), sy);
+        let across: Vec<(usize, usize)> = (columns(part.bounds.x).max(self.part.x)
+            ..(columns(part.bounds.right()) + 2).min(self.part.right()))
+            .filter_map(|x| Some((x - self.part.x, label_at(x, sx, (rect.x, rect.width), labels.width())?)))
+            .collect();
         let mut values = Vec::new();
-        for y in rows(part.bounds.y)..(rows(part.bounds.bottom()) + 2).min(field.height()) {
-            for x in columns(part.bounds.x)..(columns(part.bounds.right()) + 2).min(field.width()) {
-                let (px, py) = ((x as f64 + 0.5) * sx - rect.x as f64, (y as f64 + 0.5) * sy - rect.y as f64);
-                if px < 0.0 || py < 0.0 || px >= rect.width as f64 || py >= rect.height as f64 {
-                    continue;
-                }
-                let u = px as usize * labels.width() / rect.width;
-                let v = py as usize * labels.height() / rect.height;
-                if labels.get(u, v) == part.label {
-                    values.push(f64::from(field.get(x, y)));
-                }
-            }
+        for y in rows(part.bounds.y).max(self.part.y)..(rows(part.bounds.bottom()) + 2).min(self.part.bottom()) {
+            let Some(v) = label_at(y, sy, (rect.y, rect.height), labels.height()) else { continue };
+            let (row, labels) = (field.row(y - self.part.y), labels.row(v));
+            values.extend(across.iter().filter(|(_, u)| labels[*u] == part.label).map(|&(x, _)| f64::from(row[x])));
         }
         values
     }
 }
 
+/// Where along a line of `labels` over `length` pixels of the photo from `start` on the middle of pixel `at` lies, whose pixels
+/// are `scale` of the photo's.
+fn label_at(at: usize, scale: f64, (start, length): (usize, usize), labels: usize) -> Option<usize> {
+    let place = (at as f64 + 0.5) * scale - start as f64;
+    (place >= 0.0 && place < length as f64).then(|| place as usize * labels / length)
+}
+
 /// Length of the gradient by central differences, 0 at the border.
 fn gradient(field: &Raster<f32>) -> Raster<f32> {
-    let mut out = Raster::filled(field.width(), field.height(), 0.0);
-    for y in 1..field.height().saturating_sub(1) {
-        for x in 1..field.width().saturating_sub(1) {
-            let dx = field.get(x + 1, y) - field.get(x - 1, y);
-            let dy = field.get(x, y + 1) - field.get(x, y - 1);
-            out.set(x, y, dx.hypot(dy) / 2.0);
+    let (w, h) = (field.width(), field.height());
+    let mut out = Raster::filled(w, h, 0.0);
+    for y in 1..h.saturating_sub(1) {
+        let (above, row, below) = (field.row(y - 1), field.row(y), field.row(y + 1));
+        let across = row.windows(3);
+        let down = above.iter().zip(below).skip(1);
+        for ((length, across), (above, below)) in out.row_mut(y).iter_mut().skip(1).zip(across).zip(down) {
+            let (dx, dy) = (across[2] - across[0], below - above);
+            *length = (dx * dx + dy * dy).sqrt() / 2.0;
         }
     }
     out
@@ -130,7 +134,7 @@ mod tests {
             let picture = Raster::from_vec(400, 400, soft.into_raw().into_iter().map(|v| [v; 3]).collect());
             let labels = Raster::filled(400, 400, 1u32);
             let part = Component { label: 1, pixels: 160_000, bounds: picture.bounds() };
-            let blur = Focus::of(&picture).blur(picture.bounds(), &labels, part).expect("strong edges");
+            let blur = Focus::of(&picture, picture.bounds(), picture.bounds()).blur(picture.bounds(), &labels, part).expect("strong edges");
             assert!((blur / f64::from(sigma) - 1.0).abs() < 0.2, "{sigma}: {blur}");
         }
     }

@@ -50,10 +50,10 @@ fn window_models(picture: &Raster<[u8; 3]>, field: &Raster<f32>, guide: Guide) -
     for i in 0..field.as_slice().len() {
         let m = [0, 1, 2].map(|k| mean_colour[k].as_slice()[i]);
         let f = mean_field.as_slice()[i];
-        let cov: Vec<f32> = pairs.iter().zip(&moments).map(|(&(a, b), s)| s.as_slice()[i] - m[a] * m[b]).collect();
-        let flat = guide.flat_variance;
-        let matrix = [cov[0] + flat, cov[1], cov[2], cov[3] + flat, cov[4], cov[5] + flat];
-        let slope = solve_symmetric(matrix, [0, 1, 2].map(|k| with_field[k].as_slice()[i] - m[k] * f));
+        let mut covariance: [f32; 6] =
+            std::array::from_fn(|k| moments[k].as_slice()[i] - m[pairs[k].0] * m[pairs[k].1]);
+        [0, 3, 5].into_iter().for_each(|k| covariance[k] += guide.flat_variance);
+        let slope = solve_symmetric(covariance, [0, 1, 2].map(|k| with_field[k].as_slice()[i] - m[k] * f));
         for (model, value) in models.iter_mut().zip(slope) {
             model.as_mut_slice()[i] = value;
         }

@@ -4,6 +4,7 @@ use crate::base::doubt::Doubt;
 use crate::base::raster::{Raster, Rect};
 use crate::error::{Error, Result};
 use crate::options::{Hint, Plants, Stroke};
+use crate::photo::Photo;
 use crate::segment::Rosette;
 use crate::segment::crowns::{Gaps, tell_apart};
 use crate::segment::propose::{self, Field};
@@ -13,7 +14,8 @@ use crate::segment::regions::Component;
 ///
 /// # Errors
 /// [`Error::Refused`] where the hint lies outside the photo.
-pub fn fields(picture: &Raster<[u8; 3]>, plants: Plants, hint: Option<&Hint>) -> Result<(Vec<Field>, Rect)> {
+pub fn fields(photo: &Photo, plants: Plants, hint: Option<&Hint>) -> Result<(Vec<Field>, Rect)> {
+    let picture = &photo.rgb;
     let frame = picture.bounds();
     Ok(match hint {
         Some(&Hint::Box(place)) => {
@@ -21,8 +23,8 @@ pub fn fields(picture: &Raster<[u8; 3]>, plants: Plants, hint: Option<&Hint>) ->
             (vec![propose::field_at(picture, place)], place)
         }
         Some(&Hint::At { x, y }) if !frame.contains(x, y) => return Err(outside("point", frame)),
-        Some(Hint::Strokes(points)) => (painted(picture, plants, points)?, frame),
-        _ => (propose::fields(picture, plants), frame),
+        Some(Hint::Strokes(points)) => (painted(photo, plants, points)?, frame),
+        _ => (propose::fields(photo, plants), frame),
     })
 }
 
@@ -82,16 +84,16 @@ pub fn beside(rosette: &Rosette, hint: &Hint) -> Option<Doubt> {
 }
 
 /// The fields with what the user painted. Plant painted where none was seen makes a field of its own.
-fn painted(picture: &Raster<[u8; 3]>, plants: Plants, points: &[Stroke]) -> Result<Vec<Field>> {
-    let frame = picture.bounds();
+fn painted(photo: &Photo, plants: Plants, points: &[Stroke]) -> Result<Vec<Field>> {
+    let frame = photo.rgb.bounds();
     if points.iter().any(|p| !frame.contains(p.x, p.y)) {
         return Err(outside("painted point", frame));
     }
-    let mut fields = propose::fields(picture, plants);
+    let mut fields = propose::fields(photo, plants);
     let pixel = |p: &Stroke| Rect { x: p.x, y: p.y, width: 1, height: 1 };
     let unseen = points.iter().filter(|p| p.plant && !fields.iter().any(|f| f.rect.contains(p.x, p.y)));
     if let Some(place) = unseen.map(pixel).reduce(Rect::union) {
-        fields.push(propose::field_at(picture, place.grown(frame.width.max(frame.height) / 8, frame)));
+        fields.push(propose::field_at(&photo.rgb, place.grown(frame.width.max(frame.height) / 8, frame)));
     }
     for field in &mut fields {
         apply_strokes(field, points);

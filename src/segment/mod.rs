@@ -19,6 +19,7 @@ use crate::base::resample::{bilinear_part, nearest};
 use crate::calibrate::Calibrated;
 use crate::error::{Error, Result};
 use crate::options::{Hint, Plants};
+use crate::photo::Photo;
 use choose::Candidate;
 use crowns::Gaps;
 use focus::Focus;
@@ -62,13 +63,13 @@ pub struct Rosette {
 /// [`Error::Refused`] when the hint lies outside the photo, when there is no plant, when the witnesses disagree about all of
 /// them, or when all are too small or cut off by the frame.
 pub fn rosettes(calibrated: &Calibrated, plants: Plants, hint: Option<&Hint>) -> Result<Vec<Rosette>> {
-    let picture = &calibrated.photo.rgb;
-    let frame = picture.bounds();
-    let (fields, limit) = hints::fields(picture, plants, hint)?;
+    let Photo { rgb, overview, .. } = &calibrated.photo;
+    let frame = rgb.bounds();
+    let (fields, limit) = hints::fields(&calibrated.photo, plants, hint)?;
     let labels: Vec<Raster<u32>> = fields.iter().map(|field| hints::plants(field, hint)).collect();
-    let focus = Focus::of(picture);
     let mut candidates = Vec::new();
     for (number, (field, labels)) in fields.iter().zip(&labels).enumerate() {
+        let focus = Focus::of(overview, frame, field.rect);
         let mask = field.logit.map(|v| v > 0.0);
         let from_afar = Parting::of(crowns::tell_apart(&mask, &field.crowns_afar, Gaps::Within));
         let found = regions::measured(labels).into_iter();

@@ -4,6 +4,7 @@
 use crate::base::raster::{Raster, Rect};
 use crate::base::resample::{bilinear_part, fit, shrink};
 use crate::options::Plants;
+use crate::photo::Photo;
 use crate::segment::crowns::Crowns;
 use crate::segment::guided::{Guide, follow_edges};
 use crate::segment::look::Look;
@@ -47,6 +48,12 @@ struct Afar {
 }
 
 impl Afar {
+    fn whole(photo: &Photo) -> Self {
+        let (rect, seen) = (photo.rgb.bounds(), &photo.overview);
+        let look = Look::at(seen, seen.bounds(), WHOLE);
+        Self { rect, plant: look.plant_at(fit(rect.width, rect.height, WHOLE)), crowns: look.crowns }
+    }
+
     fn look(picture: &Raster<[u8; 3]>, rect: Rect, long: usize) -> Self {
         let look = Look::at(picture, rect, long);
         Self { rect, plant: look.plant_at(fit(rect.width, rect.height, long)), crowns: look.crowns }
@@ -55,11 +62,12 @@ impl Afar {
 
 /// The parts of the photo that hold plants, with the evidence, none overlapping. Empty when no plant is seen. When many
 /// plants are asked for, the photo is also looked at in four overlapping parts, because plants of a tray are small.
-pub fn fields(picture: &Raster<[u8; 3]>, plants: Plants) -> Vec<Field> {
+pub fn fields(photo: &Photo, plants: Plants) -> Vec<Field> {
+    let picture = &photo.rgb;
     let frame = picture.bounds();
     let (afar, smallest) = match plants {
-        Plants::Many => (in_parts(picture), 100),
-        Plants::Auto | Plants::One => (Afar::look(picture, frame, WHOLE), 50),
+        Plants::Many => (in_parts(photo), 100),
+        Plants::Auto | Plants::One => (Afar::whole(photo), 50),
     };
     let places = places(&afar.plant, frame, smallest);
     let wanted: usize = places.iter().map(|&p| close_side(p).pow(2)).sum();
@@ -68,11 +76,12 @@ pub fn fields(picture: &Raster<[u8; 3]>, plants: Plants) -> Vec<Field> {
 }
 
 /// The whole photo's evidence on a finer grid: where a part, five eighths of each side, shows more plant, its word counts.
-fn in_parts(picture: &Raster<[u8; 3]>) -> Afar {
+fn in_parts(photo: &Photo) -> Afar {
+    let picture = &photo.rgb;
     let frame = picture.bounds();
     let (w, h) = fit(frame.width, frame.height, 2 * WHOLE);
     let scale = (frame.width as f64 / w as f64, frame.height as f64 / h as f64);
-    let look = Look::at(picture, frame, WHOLE);
+    let look = Look::at(&photo.overview, photo.overview.bounds(), WHOLE);
     let mut map = look.plant_at((w, h));
     let (width, height) = ((w * 5).div_ceil(8), (h * 5).div_ceil(8));
     for (x, y) in [(0, 0), (w - width, 0), (0, h - height), (w - width, h - height)] {

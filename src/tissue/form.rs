@@ -77,7 +77,7 @@ pub fn bands(leaf: &Leaf, planes: &Planes, exposure: Option<f64>) -> Bands {
     let inside = leaf.mask.map(|m| f32::from(u8::from(m)));
     let radius = (WINDOW * d).round().max(1.0) as usize;
     let (low, high) = saturation_range(leaf, planes, radius);
-    let around = soft_where(&planes.lightness, &inside, 0.02 * d);
+    let [around] = soft_where([&planes.lightness], &inside, 0.02 * d);
     let mut rank = Raster::filled(w, h, 1.0f32);
     let mut band = Raster::filled(w, h, false);
     let mut mixed = Raster::filled(w, h, false);
@@ -90,13 +90,12 @@ pub fn bands(leaf: &Leaf, planes: &Planes, exposure: Option<f64>) -> Bands {
         mixed.as_mut_slice()[i] = r > BAND_RANK && r < LEAF_RANK && high - low > MIXED_CONTRAST;
     }
     let on_band = band.map(|b| f32::from(u8::from(b)));
-    let near = near_share(&on_band, &inside, 0.04 * d);
-    let white = soft_where(&planes.lightness, &on_band, 0.04 * d);
-    let anchored = near.map(|n| n > ANCHORED);
+    let anchored = near_share(&on_band, &inside, 0.04 * d).map(|share| share > ANCHORED);
+    let [white] = soft_where([&planes.lightness], &on_band, 0.04 * d);
     let edge = greatest(&on_band, (EDGE * d).round().max(1.0) as usize).map(|e| e > 0.0);
     let weight = leaf_weight(&rank, &band, &edge, &inside);
-    let unbled = |plane: &Raster<f32>| away_from_bands(plane, &weight, &inside, 0.012 * d);
-    let lightness = unbled(&planes.lightness);
+    let [lightness, a, b] =
+        away_from_bands([&planes.lightness, &planes.a, &planes.b], &weight, &inside, 0.012 * d);
     let beside_card = exposure.map(|level| level.cbrt() as f32);
     let anchor = |i: usize| {
         let white = anchored.as_slice()[i].then(|| white.as_slice()[i].max(0.02) / BAND_LIGHTNESS);
@@ -106,8 +105,7 @@ pub fn bands(leaf: &Leaf, planes: &Planes, exposure: Option<f64>) -> Bands {
     for (m, &e) in mixed.as_mut_slice().iter_mut().zip(edge.as_slice()) {
         *m &= e;
     }
-    let leaf = [unbled(&planes.a), unbled(&planes.b)];
-    Bands { band, mixed, lightness: lightness_known, unanchored: lightness, leaf }
+    Bands { band, mixed, lightness: lightness_known, unanchored: lightness, leaf: [a, b] }
 }
 
 fn saturation_range(leaf: &Leaf, planes: &Planes, radius: usize) -> (Raster<f32>, Raster<f32>) {
@@ -139,15 +137,19 @@ fn leaf_weight(rank: &Raster<f32>, band: &Raster<bool>, edge: &Raster<bool>, ins
     Raster::from_vec(rank.width(), rank.height(), data)
 }
 
-/// The plane with mixed pixels taken over by the plain leaf around them.
-fn away_from_bands(plane: &Raster<f32>, weight: &Raster<f32>, inside: &Raster<f32>, sigma: f32) -> Raster<f32> {
+/// The planes with mixed pixels taken over by the plain leaf around them.
+fn away_from_bands<const N: usize>(
+    planes: [&Raster<f32>; N],
+    weight: &Raster<f32>,
+    inside: &Raster<f32>,
+    sigma: f32,
+) -> [Raster<f32>; N] {
     let floor = weight.as_slice().iter().zip(inside.as_slice()).map(|(w, i)| w + 1e-3 * i).collect();
-    let base = soft_where(plane, &Raster::from_vec(plane.width(), plane.height(), floor), sigma);
-    let data = (0..plane.as_slice().len())
-        .map(|i| {
-            let t = weight.as_slice()[i];
-            t * plane.as_slice()[i] + (1.0 - t) * base.as_slice()[i]
-        })
-        .collect();
-    Raster::from_vec(plane.width(), plane.height(), data)
+    let mut out = soft_where(planes, &Raster::from_vec(weight.width(), weight.height(), floor), sigma);
+    for (out, plane) in out.iter_mut().zip(planes) {
+        for ((base, &own), &t) in out.as_mut_slice().iter_mut().zip(plane.as_slice()).zip(weight.as_slice()) {
+            *base = t * own + (1.0 - t) * *base;
+        }
+    }
+    out
 }

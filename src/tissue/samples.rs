@@ -13,7 +13,7 @@ use crate::tissue::shared_out;
 use crate::tissue::witness::Evidence;
 
 /// At most about this many pixels of a plant are judged again: only differences between readings are used.
-const MOST: usize = 6_000;
+const MOST: usize = 2_500;
 /// Tiles across the plant: blocks larger than a leaf is wide, so that tiles are nearly independent.
 const TILES: usize = 10;
 /// Readings beside the best one.

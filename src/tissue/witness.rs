@@ -96,10 +96,13 @@ fn shares(logits: &[Raster<f32>]) -> Vec<Raster<f32>> {
     let mut shares = logits.to_vec();
     for i in 0..logits[0].as_slice().len() {
         let greatest = logits.iter().map(|l| l.as_slice()[i]).fold(f32::MIN, f32::max);
-        let sum: f32 = logits.iter().map(|l| (l.as_slice()[i] - greatest).exp()).sum();
+        let mut sum = 0.0;
         for share in &mut shares {
-            share.as_mut_slice()[i] = (share.as_slice()[i] - greatest).exp() / sum;
+            let part = (share.as_slice()[i] - greatest).exp();
+            share.as_mut_slice()[i] = part;
+            sum += part;
         }
+        shares.iter_mut().for_each(|share| share.as_mut_slice()[i] /= sum);
     }
     shares
 }

@@ -24,7 +24,7 @@ fn codes_of_others_are_no_cards() {
     let prints = FOREIGN.map(|text| Print::of_code(&CARD, text)).into_iter().chain([PLAIN.clone()]);
     let cards = prints.zip(places).map(|(print, at)| Laid::flat(&print, at)).collect();
     let scene = Scene { cards, distance: 280.0, size: [1200, 900], ..Scene::default() };
-    let found = find(&scene.photo(), None);
+    let found = find(&photo(scene.photo()));
     assert_eq!((found.cards.len(), found.foreign), (1, 3));
     let doubt = calibrated(&scene).doubts.into_iter().find(|doubt| doubt.code == "card-foreign").unwrap();
     assert!(doubt.text.starts_with("3 QR codes") && !doubt.text.contains("example"), "{}", doubt.text);
@@ -52,7 +52,7 @@ fn hundreds_of_codes_take_little_time() {
         draw(&mut picture, [20 + i % 20 * 148, 40 + i / 20 * 190], &text, 4);
     }
     let start = Instant::now();
-    let found = find(&picture, None);
+    let found = find(&photo(picture));
     let took = start.elapsed();
     assert!(took < Duration::from_secs(20), "{took:?}");
     assert_eq!(found.cards.len() + found.unmeasured.len(), 5);
@@ -74,7 +74,7 @@ fn hundreds_of_finder_patterns_take_little_time() {
         }
     }
     let start = Instant::now();
-    let found = find(&picture, None);
+    let found = find(&photo(picture));
     let took = start.elapsed();
     assert!(took < Duration::from_secs(20), "{took:?}");
     assert!(found.cards.is_empty() && found.foreign == 0);
@@ -102,7 +102,7 @@ fn pictures_without_a_card_have_none() {
         Raster::from_vec(2, 2, texture(4)),
     ];
     for (i, picture) in pictures.into_iter().enumerate() {
-        let found = find(&picture, Some(26.0));
+        let found = find(&Photo { focal_35mm: Some(26.0), ..photo(picture) });
         assert_eq!((found.cards.len(), found.foreign, found.unmeasured.len()), (0, 0, 0), "picture {i}");
         let calibrated = calibrate(photo(picture), &Options::default());
         assert!(calibrated.white.rgb.iter().all(|part| part.is_finite()), "picture {i}");

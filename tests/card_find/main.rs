@@ -49,15 +49,7 @@ fn corner_error(card: &Card, scene: &Scene, which: usize) -> f64 {
 
 /// A picture as a photo without EXIF.
 fn photo(rgb: Raster<[u8; 3]>) -> Photo {
-    Photo {
-        rgb,
-        primaries: Primaries::Srgb,
-        taken_at: None,
-        camera: None,
-        focal_35mm: None,
-        sha256: String::new(),
-        doubts: Vec::new(),
-    }
+    Photo::of(rgb, Primaries::Srgb)
 }
 
 /// A scene's photo, calibrated with nothing stated.

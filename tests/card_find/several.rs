@@ -12,7 +12,7 @@ fn three_cards_keep_their_numbers_and_their_places() {
     let turned = Laid { turned: 70.0, ..Laid::flat(&LONG, [60.0, 5.0]) };
     let cards = vec![Laid::flat(&PLAIN, [-50.0, -50.0]), turned, Laid::flat(&POT, [-45.0, 40.0])];
     let scene = Scene { cards, tilt: 20.0, distance: 230.0, size: [1200, 900], ..Scene::default() };
-    let found = find(&scene.photo(), Some(scene.focal_35mm()));
+    let found = find(&Photo { focal_35mm: Some(scene.focal_35mm()), ..photo(scene.photo()) });
     assert_eq!((found.cards.len(), found.foreign, found.unmeasured.len()), (3, 0, 0));
     for (which, laid) in scene.cards.iter().enumerate() {
         let nearest =
@@ -145,7 +145,7 @@ fn a_mirrored_photo_is_told_and_its_card_not_used() {
     let (width, height) = (picture.width(), picture.height());
     let turned = (0..height).flat_map(|y| picture.row(y).iter().rev().copied().collect::<Vec<_>>()).collect();
     let mirrored = Raster::from_vec(width, height, turned);
-    let found = find(&mirrored, None);
+    let found = find(&photo(mirrored));
     assert_eq!((found.cards.len(), found.mirrored.len()), (0, 1));
-    assert_eq!(find(&picture, None).mirrored.len(), 0);
+    assert_eq!(find(&photo(picture)).mirrored.len(), 0);
 }
