@@ -48,12 +48,6 @@ struct Afar {
 }
 
 impl Afar {
-    fn whole(photo: &Photo) -> Self {
-        let (rect, seen) = (photo.rgb.bounds(), &photo.overview);
-        let look = Look::at(seen, seen.bounds(), WHOLE);
-        Self { rect, plant: look.plant_at(fit(rect.width, rect.height, WHOLE)), crowns: look.crowns }
-    }
-
     fn look(picture: &Raster<[u8; 3]>, rect: Rect, long: usize) -> Self {
         let look = Look::at(picture, rect, long);
         Self { rect, plant: look.plant_at(fit(rect.width, rect.height, long)), crowns: look.crowns }
@@ -67,7 +61,7 @@ pub fn fields(photo: &Photo, plants: Plants) -> Vec<Field> {
     let frame = picture.bounds();
     let (afar, smallest) = match plants {
         Plants::Many => (in_parts(photo), 100),
-        Plants::Auto | Plants::One => (Afar::whole(photo), 50),
+        Plants::Auto | Plants::One => (Afar::look(&photo.rgb, frame, WHOLE), 50),
     };
     let places = places(&afar.plant, frame, smallest);
     let wanted: usize = places.iter().map(|&p| close_side(p).pow(2)).sum();
@@ -81,7 +75,7 @@ fn in_parts(photo: &Photo) -> Afar {
     let frame = picture.bounds();
     let (w, h) = fit(frame.width, frame.height, 2 * WHOLE);
     let scale = (frame.width as f64 / w as f64, frame.height as f64 / h as f64);
-    let look = Look::at(&photo.overview, photo.overview.bounds(), WHOLE);
+    let look = Look::at(picture, frame, WHOLE);
     let mut map = look.plant_at((w, h));
     let (width, height) = ((w * 5).div_ceil(8), (h * 5).div_ceil(8));
     for (x, y) in [(0, 0), (w - width, 0), (0, h - height), (w - width, h - height)] {
