@@ -14,6 +14,9 @@ use walkdir::{DirEntry, WalkDir};
 const ENDINGS: [&str; 14] =
     ["jpg", "jpeg", "jpe", "jfif", "jif", "png", "webp", "tif", "tiff", "heic", "heif", "hif", "avif", "jxl"];
 
+/// Endings of the names under which other programs, and this one, keep files that are not whole yet.
+const UNFINISHED: [&str; 6] = ["tmp", "temp", "part", "partial", "crdownload", "download"];
+
 /// What the arguments hold.
 #[derive(Debug, Default)]
 pub(super) struct Found {
@@ -83,11 +86,16 @@ fn walk(folder: &Path, recursive: bool, found: &mut Found) {
 fn file(path: &Path, regular: bool, found: &mut Found) {
     let path = path.strip_prefix(".").unwrap_or(path);
     let named = has_photo_ending(path);
-    if names::is_ours(path) || !(named || regular && begins_as_photo(path)) {
+    if names::is_ours(path) || is_unfinished(path) || !(named || regular && begins_as_photo(path)) {
         found.foreign += 1;
     } else {
         found.sources.push(Source::new(path, (!regular).then(not_a_file)));
     }
+}
+
+fn is_unfinished(path: &Path) -> bool {
+    let ending = path.extension().unwrap_or_default().to_string_lossy().to_lowercase();
+    UNFINISHED.contains(&ending.as_str())
 }
 
 fn not_a_file() -> io::Error {
@@ -146,14 +154,17 @@ mod tests {
             "sub/a.png",
             "IMG_2.overlay.jpg",
             "IMG_2.tissue.png",
+            "IMG_3.jpg.part",
         ];
         for name in files {
             fs::write(root.join(name), "x").unwrap();
         }
-        fs::write(root.join("no ending"), b"\xff\xd8\xff\xe0 a JPEG begins so").unwrap();
+        for name in ["no ending", "IMG_3.jpg.part"] {
+            fs::write(root.join(name), b"\xff\xd8\xff\xe0 a JPEG begins so").unwrap();
+        }
         let found = photos(&[root.to_owned(), root.join("IMG_2.jpg")], true);
         assert_eq!(names(&found, root), ["IMG_2.jpg", "IMG_10.JPG", "no ending", "phone.heic", "sub/a.png"]);
-        assert_eq!((found.foreign, found.links), (3, 0));
+        assert_eq!((found.foreign, found.links), (4, 0));
         assert_eq!(names(&photos(&[root.to_owned()], false), root).len(), 4);
     }
 

@@ -91,6 +91,14 @@ pub fn read(path: &Path) -> Result<Photo> {
     decode(&bytes)
 }
 
+/// Pixels that a photo's header declares, without decoding it; `None` for what has no header that is read.
+pub fn pixels(path: &Path) -> Option<u64> {
+    let file = std::fs::metadata(path).ok().filter(std::fs::Metadata::is_file)?;
+    limits::check_file(file.len()).ok()?;
+    let (width, height) = image::ImageReader::open(path).ok()?.with_guessed_format().ok()?.into_dimensions().ok()?;
+    Some(u64::from(width) * u64::from(height)).filter(|&pixels| pixels <= limits::MAX_PIXELS)
+}
+
 /// Decodes a photo from the bytes of its file.
 ///
 /// # Errors
