@@ -14,6 +14,7 @@ mod one;
 mod outputs;
 mod place;
 mod progress;
+mod results;
 mod resume;
 mod say;
 mod season;

@@ -69,11 +69,6 @@ impl<'a> Pictures<'a> {
         Ok(())
     }
 
-    /// Whether any are asked for.
-    pub(super) fn are_wanted(&self) -> bool {
-        self.masks.is_some() || self.overlay.is_some()
-    }
-
     /// The report's pictures of the plants.
     pub(super) fn thumbnails(&self, outcome: &Outcome) -> Vec<Thumbnail> {
         let maps = || outcome.plants.iter().map(|plant| &plant.tissue).collect::<Vec<_>>();
