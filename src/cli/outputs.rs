@@ -138,7 +138,7 @@ impl Tables {
     }
 
     /// Takes the next photo.
-    pub(super) fn add(&mut self, record: PhotoRecord, seen: Seen) {
+    pub(super) fn add(&mut self, record: PhotoRecord, seen: &Seen) {
         if let Some(table) = self.table {
             self.print(&table.lines(&record));
         }

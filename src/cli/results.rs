@@ -115,7 +115,7 @@ fn tell(done: Done, tables: &mut Tables, told: &mut HashSet<&'static str>) {
     let Done { record, seen, trouble, .. } = done;
     let remedy = seen.remedy;
     let reason = record.error.as_ref().map(|reason| say::safe(&format!("{}: {reason}", record.file)));
-    tables.add(record, seen);
+    tables.add(record, &seen);
     if let Some(reason) = reason {
         if !tables.are_seen() {
             say::error(&reason);

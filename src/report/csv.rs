@@ -205,7 +205,9 @@ mod tests {
     fn written(records: &[PhotoRecord], excel: bool) -> String {
         let mut out = Vec::new();
         heading(excel, &mut out).unwrap();
-        records.iter().for_each(|photo| rows(photo, &mut out).unwrap());
+        for photo in records {
+            rows(photo, &mut out).unwrap();
+        }
         String::from_utf8(out).unwrap()
     }
 

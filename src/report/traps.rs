@@ -70,7 +70,9 @@ fn obeyed(text: &str) -> bool {
 fn report(text: &str) -> String {
     let mut page = Vec::new();
     let mut report = Report::new(None).unwrap();
-    photos(text).into_iter().for_each(|photo| report.add(photo, Seen::default()).unwrap());
+    for photo in photos(text) {
+        report.add(photo, &Seen::default()).unwrap();
+    }
     report.write(&mut page).unwrap();
     String::from_utf8(page).unwrap()
 }
@@ -120,7 +122,9 @@ fn a_spreadsheet_finds_no_formula_and_gives_every_text_back() {
     for text in texts() {
         let mut out = Vec::new();
         csv::heading(false, &mut out).unwrap();
-        photos(&text).iter().for_each(|photo| csv::rows(photo, &mut out).unwrap());
+        for photo in photos(&text) {
+            csv::rows(&photo, &mut out).unwrap();
+        }
         let mut table = ::csv::Reader::from_reader(out.as_slice());
         let names = table.headers().unwrap().clone();
         let rows: Vec<_> = table.records().map(Result::unwrap).collect();

@@ -48,7 +48,9 @@ const NAMES: [&str; 32] = [
 fn traps() -> Bench {
     let bench = Bench::new();
     let photo = grey_jpeg();
-    NAMES.iter().for_each(|name| bench.put(&format!("in/{name}"), &photo));
+    for name in NAMES {
+        bench.put(&format!("in/{name}"), &photo);
+    }
     bench.put(&format!("in/{}.jpg", "x".repeat(251)), &photo);
     bench.put(&format!("in/deep/{}/leaf.jpg", ["d"; 40].join("/")), &photo);
     fs::write(bench.path("in").join(OsStr::from_bytes(b"not-utf8-\xff\xfe.jpg")), &photo).unwrap();

@@ -30,7 +30,7 @@ fn files(bench: &Bench, name: &str, count: usize) -> Vec<String> {
     loop {
         let text = fs::read_to_string(bench.path(name)).unwrap_or_default();
         let files: Vec<String> = rows(&text).into_iter().map(|row| row["file"].clone()).collect();
-        if files.len() >= count || begin.elapsed() > Duration::from_secs(60) {
+        if files.len() >= count || begin.elapsed() > Duration::from_mins(1) {
             return files;
         }
         pause(100);

@@ -137,7 +137,9 @@ mod tests {
             let path = folder.path().join(name);
             let run = |photos: &[&str]| {
                 let mut sink = open(&path, &Options::default()).unwrap();
-                photos.iter().for_each(|sha256| sink.take(&record(sha256)).unwrap());
+                for sha256 in photos {
+                    sink.take(&record(sha256)).unwrap();
+                }
                 fs::read(&path).unwrap()
             };
             let first = run(&["aa", "bb", "aa"]);

@@ -65,7 +65,9 @@ mod tests {
         let path = folder.path().join("a.jpg");
         let mut seen = Folder::default();
         let mut look = |text: Option<&str>| {
-            text.into_iter().for_each(|text| fs::write(&path, text).unwrap());
+            if let Some(text) = text {
+                fs::write(&path, text).unwrap();
+            }
             seen.ready(vec![Source { path: path.clone(), trouble: None }]).len()
         };
         assert_eq!(look(None), 0, "there is no file yet");

@@ -51,7 +51,7 @@ impl Report {
     }
 
     /// Adds the next photo.
-    pub fn add(&mut self, photo: PhotoRecord, seen: Seen) -> Result<()> {
+    pub fn add(&mut self, photo: PhotoRecord, seen: &Seen) -> Result<()> {
         let place = self.photos.len() + 1;
         for (index, plant) in photo.plants.iter().enumerate() {
             put(&mut self.plants, &plant::section((place, &photo), plant, seen.thumbnails.get(index)))?;

@@ -98,7 +98,7 @@ fn watch(args: &Watch, options: &Options) -> Result<Exit> {
             work,
             |record| {
                 let still = sources.next().is_some_and(|source| folder.is_still(&source.path));
-                if let Some(Err(error)) = still.then(|| watching.take(record)) {
+                if let Some(Err(error)) = still.then(|| watching.take(&record)) {
                     stop.store(true, Ordering::SeqCst);
                     trouble = Some(error);
                 }
@@ -163,7 +163,7 @@ impl Watching {
         files.is_empty() || files.contains(&false)
     }
 
-    fn take(&mut self, done: Done) -> Result<()> {
+    fn take(&mut self, done: &Done) -> Result<()> {
         let record = &done.record;
         if let Some(reason) = &record.error {
             if record.status == Status::Failed && !self.told.insert(record.file.clone()) {
@@ -171,7 +171,7 @@ impl Watching {
             }
             say::error(&say::safe(&format!("{}: {reason}", record.file)));
         }
-        self.count.add(&done);
+        self.count.add(done);
         if record.status == Status::Failed {
             return Ok(());
         }
