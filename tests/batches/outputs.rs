@@ -49,6 +49,7 @@ fn a_reader_that_has_seen_enough_ends_the_work_without_a_word() {
         let run = Run::from(child.wait_with_output().unwrap());
         assert!(!run.stderr.contains("panicked") && !run.stderr.contains("cannot write"), "{}", run.stderr);
         assert!(run.code < 4, "{}", run.code);
+        assert!(!run.stderr.contains("once more"), "nobody asked: {}", run.stderr);
         let told = run.stderr.lines().find(|line| line.contains(" graded (")).unwrap();
         assert!(!told.starts_with("82 photos"), "nobody reads the rest: {told}");
     }
