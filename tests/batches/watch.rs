@@ -7,17 +7,29 @@ use std::io::Write;
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
-fn start(bench: &Bench, more: &[&str]) -> Child {
+/// A watch that ends with its test.
+struct Watch(Option<Child>);
+
+impl Drop for Watch {
+    fn drop(&mut self) {
+        if let Some(mut child) = self.0.take() {
+            let _ = child.kill();
+        }
+    }
+}
+
+fn start(bench: &Bench, more: &[&str]) -> Watch {
     fs::create_dir_all(bench.path("in")).unwrap();
     let args = [&["watch", "in", "--every", "0.2"], more].concat();
-    bench.command(&args).stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap()
+    Watch(Some(bench.command(&args).stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap()))
 }
 
 fn pause(ms: u64) {
     std::thread::sleep(Duration::from_millis(ms));
 }
 
-fn end(child: Child) -> Run {
+fn end(mut watch: Watch) -> Run {
+    let child = watch.0.take().unwrap();
     assert!(Command::new("kill").args(["-INT", &child.id().to_string()]).status().unwrap().success());
     let run = Run::from(child.wait_with_output().unwrap());
     assert_eq!(run.code, 0, "{}", run.stderr);

@@ -35,7 +35,7 @@ pub struct Seen {
 }
 
 /// The report in the making. What is told of each plant waits in an unnamed file, as its pictures would fill the memory; the
-/// records stay, about 10 kB a plant.
+/// records stay.
 pub struct Report {
     photos: Vec<PhotoRecord>,
     /// In the order of `photos`: see [`Seen::remedy`].
