@@ -16,7 +16,8 @@ use rayon::prelude::*;
 const SLOWEST: Duration = Duration::from_secs(10);
 
 /// Files whose index expects more of them than is right here, with the reason.
-const EXCEPTIONS: [(&str, &str); 0] = [];
+const EXCEPTIONS: [(&str, &str); 1] =
+    [("exif/hopper_bad_exif.jpg", "its picture data are damaged too: viewers show broken stripes")];
 
 struct Corpus {
     folder: PathBuf,

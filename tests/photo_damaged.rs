@@ -99,7 +99,9 @@ impl<'a> Whole<'a> {
             all.push((format!("size {width} x {height}"), self.patched(frame + 5, &size), expect));
         }
         for (at, values) in [(1, &[0xC1, 0xC3, 0xC9, 0xCF][..]), (4, &[0, 1, 12, 255]), (9, &[0, 2, 5, 255])] {
-            all.extend(values.iter().map(|&v| (format!("frame byte {at} {v}"), self.patched(frame + at, &[v]), Either)));
+            all.extend(
+                values.iter().map(|&v| (format!("frame byte {at} {v}"), self.patched(frame + at, &[v]), Either)),
+            );
         }
         for segment in self.segments.iter().filter(|segment| !matches!(segment.code, 0xDA | 0xD9)) {
             let Segment { code, start, end } = *segment;
@@ -157,8 +159,11 @@ fn count_panics() -> &'static AtomicUsize {
     &PANICS
 }
 
-const SEEDS: [&str; 3] =
-    ["fixtures/hostile/jpeg__peacock.default.jpeg", "fixtures/hostile/jpeg__peacock.progressive.jpeg", "fixtures/photo/phone_p3.jpg"];
+const SEEDS: [&str; 3] = [
+    "fixtures/hostile/jpeg__peacock.default.jpeg",
+    "fixtures/hostile/jpeg__peacock.progressive.jpeg",
+    "fixtures/photo/phone_p3.jpg",
+];
 
 #[test]
 fn damaged_photos_never_panic_and_are_refused_where_a_part_is_missing() {
@@ -181,7 +186,9 @@ fn damaged_photos_never_panic_and_are_refused_where_a_part_is_missing() {
 #[test]
 fn other_formats_never_panic() {
     let panics = count_panics();
-    for name in ["photo/heic/orientation_6.heic", "photo/heic/grid.heic", "photo/heic/ten_bit.heic", "photo/heic/alpha.heic"] {
+    for name in
+        ["photo/heic/orientation_6.heic", "photo/heic/grid.heic", "photo/heic/ten_bit.heic", "photo/heic/alpha.heic"]
+    {
         let whole = std::fs::read(format!("fixtures/{name}")).unwrap();
         let mut random = SplitMix64::new(1);
         let files: Vec<Vec<u8>> = (0..400)

@@ -129,9 +129,8 @@ fn a_cut_file_is_refused_wherever_it_is_cut() {
 /// A table of 6 bytes an entry that would take 1.5 MB of memory each (ISO/IEC 14496-12, 8.11.3).
 #[test]
 fn parts_without_a_length_are_refused() {
-    let boxed = |kind: &[u8; 4], content: &[u8]| {
-        [&(content.len() as u32 + 8).to_be_bytes()[..], kind, content].concat()
-    };
+    let boxed =
+        |kind: &[u8; 4], content: &[u8]| [&(content.len() as u32 + 8).to_be_bytes()[..], kind, content].concat();
     let entry = [0, 1, 0, 0, 0xFF, 0xFF];
     let table = [&[0, 0, 0, 0, 0, 0, 0x27, 0x10][..], &entry.repeat(10_000)].concat();
     let handler = [&[0; 8][..], b"pict", &[0; 13]].concat();

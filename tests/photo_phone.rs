@@ -65,8 +65,10 @@ fn two_pictures(kind: u32, others: &[Vec<u8>]) -> Vec<u8> {
 fn the_first_picture_counts_and_nothing_is_doubted() {
     let plain = photo::decode(PLAIN).unwrap();
     let film = [&b"\0\0\0\x18ftypmp42\0\0\0\0mp42isom\0\0\0\x0Cmdat"[..], &[0xFF, 0xD8, 0xFF, 0xDA]].concat();
-    let gain_map = xmp(&format!("<rdf:li Item:Mime=\"image/jpeg\" Item:Semantic=\"GainMap\" Item:Length=\"{}\"/>", SECOND.len()));
-    let motion = xmp(&format!("<rdf:li Item:Mime=\"video/mp4\" Item:Semantic=\"MotionPhoto\" Item:Length=\"{}\"/>", film.len()));
+    let gain_map =
+        xmp(&format!("<rdf:li Item:Mime=\"image/jpeg\" Item:Semantic=\"GainMap\" Item:Length=\"{}\"/>", SECOND.len()));
+    let motion =
+        xmp(&format!("<rdf:li Item:Mime=\"video/mp4\" Item:Semantic=\"MotionPhoto\" Item:Length=\"{}\"/>", film.len()));
     for (name, file) in [
         ("gain map", two_pictures(0, &[gain_map])),
         ("motion photo", with(&[motion], &film)),

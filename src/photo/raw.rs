@@ -67,7 +67,8 @@ impl<'a> Tiff<'a> {
     fn values(&self, directory: usize, tag: usize) -> Vec<usize> {
         let read = || -> Option<Vec<usize>> {
             let entries = self.number(directory, 2)?;
-            let entry = (0..entries).map(|entry| directory + 2 + 12 * entry).find(|&at| self.number(at, 2) == Some(tag))?;
+            let entry =
+                (0..entries).map(|entry| directory + 2 + 12 * entry).find(|&at| self.number(at, 2) == Some(tag))?;
             let size = if self.number(entry + 2, 2)? == 3 { 2 } else { 4 };
             let count = self.number(entry + 4, 4)?.min(MOST_DIRECTORIES);
             let start = if size * count <= 4 { entry + 8 } else { self.number(entry + 8, 4)? };

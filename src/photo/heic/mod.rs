@@ -77,7 +77,8 @@ fn stated_colour(pixels: &mut [[u8; 3]], (primaries, transfer): Colour, doubts: 
         1 | 2 | 6 | 11 | 13 | 14 | 15 => {}
         16 | 18 => {
             return Err(Error::Format(
-                "this HEIC holds high dynamic range (PQ or HLG): switch HDR off in the camera, or save it as JPEG".into(),
+                "this HEIC holds high dynamic range (PQ or HLG): switch HDR off in the camera, or save it as JPEG"
+                    .into(),
             ));
         }
         _ => doubts.push(icc::unused("is not there, and the tone curve stated is an unusual one")),
