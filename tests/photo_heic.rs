@@ -150,6 +150,20 @@ fn forged_sizes_are_refused_from_the_header() {
     assert!(matches!(photo::decode(&forged), Err(Error::Limit(_))));
 }
 
+/// The grid's own size stands behind its version, flags, rows and columns (ISO/IEC 23008-12, 6.6.2.3): 2 x 2 tiles of
+/// 64 pixels cover 128 pixels.
+#[test]
+fn tiles_that_do_not_make_up_the_picture_are_refused() {
+    let whole = file("grid");
+    let grid = [0, 0, 1, 1, 0, 128, 0, 96];
+    let at = whole.windows(8).position(|eight| eight == grid).unwrap();
+    for (width, height) in [(129u16, 96u16), (128, 129), (64, 96), (128, 64)] {
+        let mut forged = whole.clone();
+        forged[at + 4..at + 8].copy_from_slice(&[width.to_be_bytes(), height.to_be_bytes()].concat());
+        assert!(matches!(photo::decode(&forged), Err(Error::Damaged(_))), "{width} x {height}");
+    }
+}
+
 #[test]
 fn avif_is_named_whatever_its_brand() {
     let mut avif = file("orientation_1");

@@ -3,6 +3,7 @@
 
 use heifer::heifer_hevc_dec::nal::NalUnit;
 use heifer::heifer_hevc_dec::params::{ParameterSets, Vui};
+use heifer::heifer_isobmff::boxes::Grid;
 use heifer::heifer_isobmff::{BoxIter, HeifFile, ItemId};
 
 use super::{Colour, container_failure, damaged, hevc_failure};
@@ -42,7 +43,10 @@ pub(super) fn tables(bytes: &[u8]) -> Result<()> {
 /// Checks the declared size, and the coded pictures that make it up. Gives the colour that they state, if any.
 pub(super) fn pictures(file: &HeifFile, coded: &[ItemId]) -> Result<Option<Colour>> {
     let (width, height) = match file.grid(file.primary_id) {
-        Ok(grid) => (grid.output_width, grid.output_height),
+        Ok(grid) => {
+            covered(file, &grid, coded)?;
+            (grid.output_width, grid.output_height)
+        }
         Err(_) => file.image_size(file.primary_id).map_err(container_failure)?.unwrap_or((1, 1)),
     };
     limits::check_size(width, height)?;
@@ -57,6 +61,22 @@ pub(super) fn pictures(file: &HeifFile, coded: &[ItemId]) -> Result<Option<Colou
         colour = colour.or(stream.colour);
     }
     Ok(colour)
+}
+
+/// Whether the tiles, all as large as the first, cover the picture, none of them lying outside it. A decoder leaves the
+/// rest black.
+fn covered(file: &HeifFile, grid: &Grid, tiles: &[ItemId]) -> Result<()> {
+    let first = *tiles.first().ok_or_else(|| damaged(&"no tiles"))?;
+    let (across, down) = file.image_size(first).map_err(container_failure)?.unwrap_or_default();
+    let covers = |tiles: u16, side: u32, whole: u32| {
+        let (tiles, side, whole) = (u64::from(tiles), u64::from(side), u64::from(whole));
+        tiles * side >= whole && (tiles - 1) * side < whole
+    };
+    if covers(grid.columns, across, grid.output_width) && covers(grid.rows, down, grid.output_height) {
+        Ok(())
+    } else {
+        Err(damaged(&"its tiles do not make up the picture"))
+    }
 }
 
 /// What the headers of a coded picture say (H.265, 7.3.2.2 and annex E).
