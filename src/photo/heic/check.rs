@@ -6,7 +6,7 @@ use heifer::heifer_hevc_dec::params::{ParameterSets, Vui};
 use heifer::heifer_isobmff::boxes::Grid;
 use heifer::heifer_isobmff::{BoxIter, HeifFile, ItemId};
 
-use super::{Colour, container_failure, damaged, hevc_failure};
+use super::{Colour, damaged, failure};
 use crate::error::{Error, Result};
 use crate::photo::format::PhotoFormat;
 use crate::photo::{limits, still};
@@ -17,19 +17,19 @@ const MAX_TABLES: usize = 64_000;
 /// Refuses a catalogue that is small in the file and huge in memory, and a file that ends inside a box.
 pub(super) fn tables(bytes: &[u8]) -> Result<()> {
     for part in BoxIter::new(bytes) {
-        let part = part.map_err(container_failure)?;
+        let part = part.map_err(failure)?;
         if part.header.box_type.0 != *b"meta" {
             continue;
         }
         let mut length = 0;
         for table in BoxIter::new(part.content.get(4..).unwrap_or_default()) {
-            let table = table.map_err(container_failure)?;
+            let table = table.map_err(failure)?;
             let kind = &table.header.box_type.0;
             if [b"iinf", b"iloc", b"iref"].contains(&kind) {
                 length += table.content.len();
             }
             // Extents without a length take no room in the file, but in memory (ISO/IEC 14496-12, 8.11.3).
-            if kind == b"iloc" && table.content.get(4).is_some_and(|sizes| sizes & 15 == 0) {
+            if kind == b"iloc" && table.content.get(4).is_some_and(|sizes| sizes % 16 == 0) {
                 return Err(damaged(&"parts without a length"));
             }
         }
@@ -47,7 +47,7 @@ pub(super) fn pictures(file: &HeifFile, coded: &[ItemId]) -> Result<Option<Colou
             covered(file, &grid, coded)?;
             (grid.output_width, grid.output_height)
         }
-        Err(_) => file.image_size(file.primary_id).map_err(container_failure)?.unwrap_or((1, 1)),
+        Err(_) => file.image_size(file.primary_id).map_err(failure)?.unwrap_or((1, 1)),
     };
     limits::check_size(width, height)?;
     let (mut pixels, mut colour) = (0, None);
@@ -67,7 +67,7 @@ pub(super) fn pictures(file: &HeifFile, coded: &[ItemId]) -> Result<Option<Colou
 /// rest black.
 fn covered(file: &HeifFile, grid: &Grid, tiles: &[ItemId]) -> Result<()> {
     let first = *tiles.first().ok_or_else(|| damaged(&"no tiles"))?;
-    let (across, down) = file.image_size(first).map_err(container_failure)?.unwrap_or_default();
+    let (across, down) = file.image_size(first).map_err(failure)?.unwrap_or_default();
     let covers = |tiles: u16, side: u32, whole: u32| {
         let (tiles, side, whole) = (u64::from(tiles), u64::from(side), u64::from(whole));
         tiles * side >= whole && (tiles - 1) * side < whole
@@ -87,13 +87,13 @@ struct Stream {
 }
 
 fn stream(file: &HeifFile, id: ItemId) -> Result<Stream> {
-    let config = file.hevc_config(id).map_err(container_failure)?.ok_or_else(|| damaged(&"no decoder settings"))?;
-    let data = file.item_data(id).map_err(container_failure)?;
+    let config = file.hevc_config(id).map_err(failure)?.ok_or_else(|| damaged(&"no decoder settings"))?;
+    let data = file.item_data(id).map_err(failure)?;
     let (mut sets, mut found) = (ParameterSets::default(), Stream::default());
     let units = units(&data, usize::from(config.nal_length_size))?;
     for unit in config.nal_units.iter().map(Vec::as_slice).chain(units) {
-        let unit = NalUnit::parse(unit).map_err(|error| hevc_failure(&error))?;
-        if !sets.add(&unit).map_err(|error| hevc_failure(&error))? {
+        let unit = NalUnit::parse(unit).map_err(failure)?;
+        if !sets.add(&unit).map_err(failure)? {
             continue;
         }
         for header in sets.sps.iter().flatten() {

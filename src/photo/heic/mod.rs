@@ -19,7 +19,7 @@ use crate::photo::{Decoded, Primaries, exif, icc, limits};
 /// Decodes the primary picture.
 pub(super) fn decode(bytes: &[u8]) -> Result<Decoded> {
     check::tables(bytes)?;
-    let file = HeifFile::parse(bytes).map_err(container_failure)?;
+    let file = HeifFile::parse(bytes).map_err(failure)?;
     let coded = coded_items(&file)?;
     let stated = check::pictures(&file, &coded)?;
     let colour = colour(&file, &coded).or(stated).unwrap_or(UNSPECIFIED);
@@ -38,13 +38,13 @@ pub(super) fn decode(bytes: &[u8]) -> Result<Decoded> {
 
 /// The items whose coded pictures make up the primary picture: itself, or its tiles.
 fn coded_items(file: &HeifFile) -> Result<Vec<ItemId>> {
-    let primary = file.primary_item().map_err(container_failure)?;
+    let primary = file.primary_item().map_err(failure)?;
     let items = match &primary.item_type.0 {
         b"grid" => file.referenced_items(primary.id, b"dimg").to_vec(),
         _ => vec![primary.id],
     };
     for &id in &items {
-        let kind = file.item(id).map_err(container_failure)?.item_type;
+        let kind = file.item(id).map_err(failure)?.item_type;
         match &kind.0 {
             b"hvc1" => {}
             b"av01" => return Err(format::avif()),
@@ -63,9 +63,9 @@ const UNSPECIFIED: Colour = (2, 2);
 /// What the container says about the picture's colour, of itself or of its first tile.
 fn colour(file: &HeifFile, coded: &[ItemId]) -> Option<Colour> {
     [file.primary_id].iter().chain(coded.first()).find_map(|&id| {
-        file.item_properties(id).ok()?.find_map(|property| match property {
-            Property::Color(ColorInfo::Nclx { primaries, transfer, .. }) => Some((*primaries, *transfer)),
-            _ => None,
+        file.item_properties(id).ok()?.find_map(|property| {
+            let Property::Color(ColorInfo::Nclx { primaries, transfer, .. }) = property else { return None };
+            Some((*primaries, *transfer))
         })
     })
 }
@@ -121,30 +121,20 @@ fn damaged(error: &impl std::fmt::Display) -> Error {
     Error::Damaged(format!("the HEIC is damaged ({detail}): copy it again from the camera"))
 }
 
-fn failure(error: heifer::Error) -> Error {
-    match error {
-        heifer::Error::Container(error) => container_failure(error),
-        heifer::Error::Hevc(error) => hevc_failure(&error),
+fn failure(error: impl Into<heifer::Error>) -> Error {
+    use container::Error as Container;
+    use hevc::Error as Hevc;
+    let error = error.into();
+    match &error {
+        heifer::Error::Container(Container::UnexpectedEof) | heifer::Error::Hevc(Hevc::UnexpectedEof) => {
+            still::cut_off(PhotoFormat::Heic)
+        }
+        heifer::Error::Container(Container::Unimplemented(why)) | heifer::Error::Hevc(Hevc::Unimplemented(why)) => {
+            not_read(why)
+        }
         heifer::Error::Unsupported(why) => not_read(&exif::printable(why.as_bytes(), 80)),
-        heifer::Error::Encode(_) | heifer::Error::Invalid(_) => damaged(&error),
-    }
-}
-
-fn container_failure(error: container::Error) -> Error {
-    match error {
-        container::Error::UnexpectedEof => still::cut_off(PhotoFormat::Heic),
-        container::Error::Unimplemented(why) => not_read(why),
-        container::Error::InvalidBoxSize { .. }
-        | container::Error::MissingBox(_)
-        | container::Error::InvalidBox { .. }
-        | container::Error::UnknownItem(_) => damaged(&error),
-    }
-}
-
-fn hevc_failure(error: &hevc::Error) -> Error {
-    match error {
-        hevc::Error::UnexpectedEof => still::cut_off(PhotoFormat::Heic),
-        hevc::Error::Unimplemented(why) => not_read(why),
-        hevc::Error::Invalid(_) | hevc::Error::HashMismatch(_) => damaged(error),
+        heifer::Error::Container(_) | heifer::Error::Hevc(_) | heifer::Error::Encode(_) | heifer::Error::Invalid(_) => {
+            damaged(&error)
+        }
     }
 }
