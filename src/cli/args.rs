@@ -29,7 +29,7 @@ const TEMPLATE: &str = "{about-with-newline}\n{before-help}{usage-heading} {usag
 fn after_help() -> String {
     let limits = limits_text().trim_end().replace('\n', "; ");
     format!(
-        "Photos: JPEG, PNG, WebP and TIFF. Limits: {limits}.\nIn folders, hidden files and links are left out, and so are this program's own \
+        "Photos: JPEG, HEIC, PNG, WebP and TIFF, and the whole-picture preview in DNG. Limits: {limits}.\nIn folders, hidden files and links are left out, and so are this program's own \
          masks and overlays.\nExit codes: 0 all graded, 1 some failed or were refused, 2 wrong usage, 3 no photo \
          found, 4 an output cannot be written, 5 the stock book is busy or damaged, 130 stopped by Ctrl-C (what was done \
          is written; --resume goes on)."

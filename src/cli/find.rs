@@ -1,18 +1,18 @@
 //! From the arguments to the photos.
 
-use image::ImageFormat::{Jpeg, Png, Tiff, WebP};
 use std::collections::HashSet;
 use std::ffi::{OsStr, OsString};
 use std::fs::{self, File};
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 use variegauge::error::Error;
+use variegauge::photo::format::sniff;
 use variegauge::report::names;
 use walkdir::{DirEntry, WalkDir};
 
 /// Endings of files that are tried as photos, also of kinds that are refused with an explanation.
-const ENDINGS: [&str; 14] =
-    ["jpg", "jpeg", "jpe", "jfif", "jif", "png", "webp", "tif", "tiff", "heic", "heif", "hif", "avif", "jxl"];
+const ENDINGS: [&str; 15] =
+    ["jpg", "jpeg", "jpe", "jfif", "jif", "png", "webp", "tif", "tiff", "heic", "heif", "hif", "avif", "jxl", "dng"];
 
 /// Endings of the names under which other programs, and this one, keep files that are not whole yet.
 const UNFINISHED: [&str; 6] = ["tmp", "temp", "part", "partial", "crdownload", "download"];
@@ -106,7 +106,7 @@ fn not_a_file() -> io::Error {
 fn begins_as_photo(path: &Path) -> bool {
     let mut head = Vec::new();
     let read = File::open(path).and_then(|file| file.take(16).read_to_end(&mut head));
-    read.is_ok() && matches!(image::guess_format(&head), Ok(Jpeg | Png | Tiff | WebP))
+    read.is_ok() && sniff(&head).is_ok()
 }
 
 /// Sorts names as people count: digits by their number, letters without their case, the exact name last.

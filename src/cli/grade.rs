@@ -66,7 +66,7 @@ fn nothing(found: &Found) -> Exit {
     if found.sources.is_empty() {
         say::error(&format!("no photo found{}", left_out(found)));
     }
-    say::hint("name photos (JPEG, PNG, WebP, TIFF) or a folder that holds some");
+    say::hint("name photos (JPEG, HEIC, PNG, WebP, TIFF) or a folder that holds some");
     Exit::NoPhoto
 }
 

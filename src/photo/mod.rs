@@ -3,9 +3,11 @@
 
 mod exif;
 pub mod format;
+mod heic;
 mod icc;
 mod jpeg;
 pub mod limits;
+mod raw;
 mod rotate;
 mod still;
 
@@ -113,6 +115,7 @@ pub fn decode(bytes: &[u8]) -> Result<Photo> {
         PhotoFormat::Png => still::png(bytes),
         PhotoFormat::WebP => still::webp(bytes),
         PhotoFormat::Tiff => still::tiff(bytes),
+        PhotoFormat::Heic => heic::decode(bytes),
     }))
     .unwrap_or_else(|_| {
         Err(Error::Damaged(format!("the {} is damaged: copy it again from the camera", format.name())))
