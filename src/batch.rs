@@ -1,10 +1,10 @@
 //! Many items at a time, their results in order, within bounds of threads and memory, and stopped between items.
 
+use rayon::ThreadPoolBuilder;
 use std::collections::BTreeMap;
 use std::panic::{AssertUnwindSafe, catch_unwind, resume_unwind};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Condvar, Mutex, MutexGuard, PoisonError, mpsc};
-use std::thread;
 
 /// Results that wait for an earlier one, or for whoever takes them, with the items in work: this many times the jobs. Beyond
 /// it no item is begun, so that a slow one does not pile up the results of those after it.
@@ -37,10 +37,12 @@ pub fn in_order<T: Sync, R: Send>(
     let queue = Queue { bounds, state: Mutex::default(), changed: Condvar::new() };
     let (queue, need, work) = (&queue, &need, &work);
     let (sender, results) = mpsc::channel();
-    thread::scope(|scope| {
-        for _ in 0..bounds.jobs.clamp(1, items.len().max(1)) {
+    let jobs = bounds.jobs.clamp(1, items.len().max(1));
+    let pool = ThreadPoolBuilder::new().num_threads(jobs).build().expect("threads can be started");
+    pool.in_place_scope(|scope| {
+        for _ in 0..jobs {
             let sender = sender.clone();
-            scope.spawn(move || {
+            scope.spawn(move |_| {
                 while let Some((index, bytes)) = queue.begin(items, need) {
                     let result = catch_unwind(AssertUnwindSafe(|| work(index, &items[index])));
                     queue.end(bytes);
@@ -145,6 +147,7 @@ impl Queue<'_> {
 mod tests {
     use super::*;
     use std::sync::atomic::AtomicUsize;
+    use std::thread;
     use std::time::Duration;
 
     static GO: AtomicBool = AtomicBool::new(false);

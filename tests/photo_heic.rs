@@ -173,3 +173,13 @@ fn avif_is_named_whatever_its_brand() {
     let Err(Error::Format(text)) = photo::decode(&avif) else { panic!("read") };
     assert!(text.contains("AVIF"), "{text}");
 }
+
+#[test]
+fn the_size_is_known_from_the_container() {
+    let path = |name: &str| std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/photo/heic").join(name);
+    for name in ["grid.heic", "orientation_6.heic", "ten_bit.heic"] {
+        let rgb = read(name).rgb;
+        assert_eq!(photo::pixels(&path(name)), Some(rgb.bounds().area() as u64), "{name}");
+    }
+    assert_eq!(photo::pixels(&path("../../README.md")), None);
+}

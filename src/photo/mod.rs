@@ -97,8 +97,15 @@ pub fn read(path: &Path) -> Result<Photo> {
 pub fn pixels(path: &Path) -> Option<u64> {
     let file = std::fs::metadata(path).ok().filter(std::fs::Metadata::is_file)?;
     limits::check_file(file.len()).ok()?;
-    let (width, height) = image::ImageReader::open(path).ok()?.with_guessed_format().ok()?.into_dimensions().ok()?;
-    Some(u64::from(width) * u64::from(height)).filter(|&pixels| pixels <= limits::MAX_PIXELS)
+    let reader = image::ImageReader::open(path).ok()?.with_guessed_format().ok()?;
+    let pixels = if let Ok((width, height)) = reader.into_dimensions() {
+        Some(u64::from(width) * u64::from(height))
+    } else {
+        // The container of a HEIC may hold its tables anywhere.
+        let bytes = std::fs::read(path).ok()?;
+        catch_unwind(|| heic::pixels(&bytes)).ok()?
+    };
+    pixels.filter(|&pixels| pixels <= limits::MAX_PIXELS)
 }
 
 /// Decodes a photo from the bytes of its file.

@@ -36,6 +36,17 @@ pub(super) fn decode(bytes: &[u8]) -> Result<Decoded> {
     Ok(Decoded { rgb, primaries, metadata: metadata(&file), doubts })
 }
 
+/// Pixels of the primary picture, as the container declares them.
+pub(super) fn pixels(bytes: &[u8]) -> Option<u64> {
+    check::tables(bytes).ok()?;
+    let file = HeifFile::parse(bytes).ok()?;
+    let (width, height) = match file.grid(file.primary_id) {
+        Ok(grid) => (grid.output_width, grid.output_height),
+        Err(_) => file.image_size(file.primary_id).ok()??,
+    };
+    Some(u64::from(width) * u64::from(height))
+}
+
 /// The items whose coded pictures make up the primary picture: itself, or its tiles.
 fn coded_items(file: &HeifFile) -> Result<Vec<ItemId>> {
     let primary = file.primary_item().map_err(failure)?;
