@@ -9,6 +9,7 @@
 
 pub mod bands;
 pub mod base;
+pub mod batch;
 pub mod book;
 pub mod calibrate;
 pub mod card;

@@ -7,9 +7,10 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Each module of the library with the modules of ours that it may import.
-const MAY: [(&str, &str); 24] = [
+const MAY: [(&str, &str); 25] = [
     ("base", ""),
     ("error", ""),
+    ("batch", ""),
     ("statistics", "base"),
     ("options", "base standard"),
     ("photo", "base error"),

@@ -9,3 +9,4 @@ pub mod raster;
 pub mod resample;
 pub mod stats;
 pub mod window;
+pub mod word;

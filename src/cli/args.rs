@@ -3,10 +3,11 @@
 use super::book::args as book;
 use super::card::args as card;
 use super::place::Place;
-use super::{family, find, listing, season, standard, values};
+use super::{family, find, listing, season, standard, values, watch};
 use clap::{ArgGroup, Parser, Subcommand, ValueEnum};
 use std::path::{Path, PathBuf};
 use std::str::FromStr;
+use std::time::Duration;
 use variegauge::options::{Hint, Options, Plants, Scale, White};
 use variegauge::photo::limits::limits_text;
 
@@ -20,16 +21,18 @@ Examples:
   variegauge grade photos/ --report grades.html          a page to read, on a phone too, or to print
   variegauge grade photos/ --overlay seen/               pictures that show what was measured
   variegauge grade tray.jpg --many --px-per-mm 12.5      all plants of a tray, sizes in mm
-  variegauge grade a.jpg b.jpg --jsonl - --quiet         JSON lines for other programs";
+  variegauge grade a.jpg b.jpg --jsonl - --quiet         JSON lines for other programs
+  variegauge grade photos/ --jsonl a.jsonl --resume      go on with a long run that was stopped";
 
 const TEMPLATE: &str = "{about-with-newline}\n{before-help}{usage-heading} {usage}\n\n{all-args}{after-help}";
 
 fn after_help() -> String {
     let limits = limits_text().trim_end().replace('\n', "; ");
     format!(
-        "Photos: JPEG, PNG, WebP and TIFF. Limits: {limits}.\nIn folders, hidden files and links are left out, and so are this program's own \
+        "Photos: JPEG, HEIC, PNG, WebP and TIFF, and the whole-picture preview in DNG. Limits: {limits}.\nIn folders, hidden files and links are left out, and so are this program's own \
          masks and overlays.\nExit codes: 0 all graded, 1 some failed or were refused, 2 wrong usage, 3 no photo \
-         found, 4 an output cannot be written, 5 the stock book is busy or damaged."
+         found, 4 an output cannot be written, 5 the stock book is busy or damaged, 130 stopped by Ctrl-C (what was done \
+         is written; --resume goes on)."
     )
 }
 
@@ -48,6 +51,10 @@ pub(super) enum Command {
     /// Measure the plants in photos
     #[command(long_about = ABOUT, before_help = EXAMPLES, after_help = after_help(), help_template = TEMPLATE)]
     Grade(Box<Grade>),
+
+    /// Grade photos as they come into a folder
+    #[command(long_about = watch::ABOUT, before_help = watch::EXAMPLES, after_help = watch::AFTER, help_template = TEMPLATE)]
+    Watch(Box<Watch>),
 
     /// Make label cards to print and lay beside the plants
     #[command(long_about = card::ABOUT, before_help = card::EXAMPLES, after_help = card::AFTER, help_template = TEMPLATE)]
@@ -90,6 +97,53 @@ pub(super) struct Grade {
     #[command(flatten)]
     pub(super) outputs: Outputs,
 
+    /// Go on with a run that was stopped: photos in the FILE of --jsonl are not measured again, unless they failed or the
+    /// settings differ; outputs then hold all photos. A run that was killed has left FILE.partial, which is read too
+    #[arg(long, requires = "jsonl", help_heading = "Search and speed")]
+    pub(super) resume: bool,
+
+    #[command(flatten)]
+    pub(super) work: Work,
+}
+
+/// `variegauge watch`.
+#[derive(Debug, clap::Args)]
+pub(super) struct Watch {
+    /// The folder into which photos come
+    #[arg(value_name = "DIR")]
+    pub(super) folder: PathBuf,
+
+    /// Table for spreadsheets, one row a plant; rows are added to it as photos come
+    #[arg(long, value_name = "FILE", value_parser = Target::from_str, help_heading = "Outputs")]
+    pub(super) csv: Option<Target>,
+
+    /// One JSON object a photo a line, added as photos come
+    #[arg(long, value_name = "FILE", value_parser = Target::from_str, help_heading = "Outputs")]
+    pub(super) jsonl: Option<Target>,
+
+    /// No table, no summary; errors only
+    #[arg(long, short, help_heading = "Outputs")]
+    pub(super) quiet: bool,
+
+    /// Colours of the table
+    #[arg(long, value_name = "WHEN", default_value = "auto", help_heading = "Outputs")]
+    pub(super) color: Color,
+
+    /// Leave out the photos that are there at the start
+    #[arg(long, help_heading = "Search and speed")]
+    pub(super) new_only: bool,
+
+    /// Time between two looks at the folder; a photo is taken when two looks find it the same
+    #[arg(long, value_name = "SECONDS", value_parser = values::seconds, default_value = "2", help_heading = "Search and speed")]
+    pub(super) every: Duration,
+
+    #[command(flatten)]
+    pub(super) work: Work,
+}
+
+/// What grading and watching are told alike.
+#[derive(Debug, clap::Args)]
+pub(super) struct Work {
     /// Stock book to keep the readings in; `default` is the usual one. Photos that are in it with these settings are left out,
     /// unless other files are asked for
     #[arg(long, value_name = "FILE", help_heading = "Outputs")]
@@ -100,7 +154,11 @@ pub(super) struct Grade {
 
     /// Photos at a time [default: one a processor core]
     #[arg(long, short, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256), help_heading = "Search and speed")]
-    pub(super) jobs: Option<u16>,
+    jobs: Option<u16>,
+
+    /// Memory that the photos in work may need together, e.g. 2G or 500M; one that needs more is done alone [default: no bound]
+    #[arg(long, value_name = "SIZE", value_parser = values::memory, help_heading = "Search and speed")]
+    pub(super) memory: Option<u64>,
 
     /// Do not search folders inside folders
     #[arg(long, overrides_with = "recursive", help_heading = "Search and speed")]
@@ -109,6 +167,14 @@ pub(super) struct Grade {
     /// Search folders inside folders [the default]
     #[arg(long, overrides_with = "no_recursive", hide = true)]
     recursive: bool,
+}
+
+impl Work {
+    /// Photos at a time.
+    pub(super) fn jobs(&self) -> usize {
+        let cores = || std::thread::available_parallelism().map_or(1, usize::from);
+        self.jobs.map_or_else(cores, usize::from)
+    }
 }
 
 /// What is written where.
@@ -269,7 +335,7 @@ mod tests {
     fn parsed(line: &str) -> Result<Options, String> {
         let args = Args::try_parse_from(line.split_whitespace()).map_err(|error| error.to_string())?;
         let Command::Grade(grade) = args.command else { return Err("another command".into()) };
-        grade.measuring.options()
+        grade.work.measuring.options()
     }
 
     #[test]
@@ -280,7 +346,7 @@ mod tests {
     #[test]
     fn every_example_of_the_help_is_right() {
         let lines: Vec<&str> = EXAMPLES.lines().skip(1).collect();
-        assert_eq!(lines.len(), 6);
+        assert_eq!(lines.len(), 7);
         for line in lines {
             let command = line.trim().split("   ").next().unwrap();
             assert!(parsed(command).is_ok(), "{command}: {:?}", parsed(command));
@@ -326,6 +392,10 @@ mod tests {
             "--card-below 30 --px-per-mm 12",
             "--card-below 1e9",
             "--jobs 0",
+            "--memory 2",
+            "--memory 2T",
+            "--memory -1G",
+            "--resume",
             "--one --many",
             "--at 1,2 --box 1,2,3,4",
             "--excel",

@@ -1,18 +1,21 @@
 //! From the arguments to the photos.
 
-use image::ImageFormat::{Jpeg, Png, Tiff, WebP};
 use std::collections::HashSet;
 use std::ffi::{OsStr, OsString};
 use std::fs::{self, File};
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 use variegauge::error::Error;
+use variegauge::photo::format::sniff;
 use variegauge::report::names;
 use walkdir::{DirEntry, WalkDir};
 
 /// Endings of files that are tried as photos, also of kinds that are refused with an explanation.
-const ENDINGS: [&str; 14] =
-    ["jpg", "jpeg", "jpe", "jfif", "jif", "png", "webp", "tif", "tiff", "heic", "heif", "hif", "avif", "jxl"];
+const ENDINGS: [&str; 15] =
+    ["jpg", "jpeg", "jpe", "jfif", "jif", "png", "webp", "tif", "tiff", "heic", "heif", "hif", "avif", "jxl", "dng"];
+
+/// Endings of the names under which other programs, and this one, keep files that are not whole yet.
+const UNFINISHED: [&str; 6] = ["tmp", "temp", "part", "partial", "crdownload", "download"];
 
 /// What the arguments hold.
 #[derive(Debug, Default)]
@@ -83,11 +86,16 @@ fn walk(folder: &Path, recursive: bool, found: &mut Found) {
 fn file(path: &Path, regular: bool, found: &mut Found) {
     let path = path.strip_prefix(".").unwrap_or(path);
     let named = has_photo_ending(path);
-    if names::is_ours(path) || !(named || regular && begins_as_photo(path)) {
+    if names::is_ours(path) || is_unfinished(path) || !(named || regular && begins_as_photo(path)) {
         found.foreign += 1;
     } else {
         found.sources.push(Source::new(path, (!regular).then(not_a_file)));
     }
+}
+
+fn is_unfinished(path: &Path) -> bool {
+    let ending = path.extension().unwrap_or_default().to_string_lossy().to_lowercase();
+    UNFINISHED.contains(&ending.as_str())
 }
 
 fn not_a_file() -> io::Error {
@@ -98,7 +106,7 @@ fn not_a_file() -> io::Error {
 fn begins_as_photo(path: &Path) -> bool {
     let mut head = Vec::new();
     let read = File::open(path).and_then(|file| file.take(16).read_to_end(&mut head));
-    read.is_ok() && matches!(image::guess_format(&head), Ok(Jpeg | Png | Tiff | WebP))
+    read.is_ok() && sniff(&head).is_ok()
 }
 
 /// Sorts names as people count: digits by their number, letters without their case, the exact name last.
@@ -146,14 +154,17 @@ mod tests {
             "sub/a.png",
             "IMG_2.overlay.jpg",
             "IMG_2.tissue.png",
+            "IMG_3.jpg.part",
         ];
         for name in files {
             fs::write(root.join(name), "x").unwrap();
         }
-        fs::write(root.join("no ending"), b"\xff\xd8\xff\xe0 a JPEG begins so").unwrap();
+        for name in ["no ending", "IMG_3.jpg.part"] {
+            fs::write(root.join(name), b"\xff\xd8\xff\xe0 a JPEG begins so").unwrap();
+        }
         let found = photos(&[root.to_owned(), root.join("IMG_2.jpg")], true);
         assert_eq!(names(&found, root), ["IMG_2.jpg", "IMG_10.JPG", "no ending", "phone.heic", "sub/a.png"]);
-        assert_eq!((found.foreign, found.links), (3, 0));
+        assert_eq!((found.foreign, found.links), (4, 0));
         assert_eq!(names(&photos(&[root.to_owned()], false), root).len(), 4);
     }
 

@@ -105,7 +105,7 @@ fn written(args: &Listing) -> Result<(), Stop> {
     let options = args.measuring.options().map_err(usage)?;
     if !args.photo.is_file() {
         let text = format!("no photo found: {} is not a file", args.photo.display());
-        return Err(Stop { text, hint: Some("name one photo (JPEG, PNG, WebP, TIFF)"), exit: Exit::NoPhoto });
+        return Err(Stop { text, hint: Some("name one photo (JPEG, HEIC, PNG, WebP, TIFF)"), exit: Exit::NoPhoto });
     }
     free(args)?;
     let (outcome, record) = measured(&args.photo, &options)?;

@@ -7,15 +7,20 @@ mod family;
 mod find;
 mod grade;
 mod guard;
+mod interrupt;
 mod keep;
 mod listing;
+mod one;
 mod outputs;
 mod place;
 mod progress;
+mod results;
+mod resume;
 mod say;
 mod season;
 mod standard;
 mod values;
+mod watch;
 
 use args::{Args, Command};
 use clap::Parser;
@@ -36,6 +41,8 @@ enum Exit {
     Output = 4,
     /// The stock book is busy or damaged.
     Book = 5,
+    /// Stopped by Ctrl-C; 128 and the number of the signal, as shells have it.
+    Interrupted = 130,
 }
 
 /// Runs the command and gives the exit code.
@@ -43,6 +50,7 @@ pub(crate) fn main() -> ExitCode {
     guard::install();
     let exit = match Args::parse().command {
         Command::Grade(args) => grade::run(&args),
+        Command::Watch(args) => watch::run(&args),
         Command::Book(args) => book::run(&args),
         Command::Mothers(args) => family::mothers(&args),
         Command::Tree(args) => family::tree(&args),

@@ -7,9 +7,9 @@ use std::io::{self, ErrorKind, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use variegauge::error::{Error, Result};
 use variegauge::pipeline::Outcome;
-use variegauge::record::PhotoRecord;
+use variegauge::record::{PhotoRecord, Status};
 use variegauge::report::file::{self, Inputs, Output};
-use variegauge::report::html::batch::{self, Seen};
+use variegauge::report::html::batch::{Report, Seen};
 use variegauge::report::table::Table;
 use variegauge::report::thumbnail::{self, Thumbnail};
 use variegauge::report::{bands, csv, explain, jsonl, masks, names, overlay};
@@ -33,12 +33,11 @@ pub(super) struct Tables {
     explain: Option<Output>,
     jsonl: Option<Output>,
     report: Option<Output>,
+    page: Option<Report>,
     table: Option<Table>,
-    excel: bool,
-    records: Vec<PhotoRecord>,
-    /// For the report, in the order of `records`: about 45 kB a plant.
-    seen: Vec<Seen>,
     broken: bool,
+    /// Whether a reader of the standard output has seen enough.
+    closed: bool,
 }
 
 impl<'a> Pictures<'a> {
@@ -93,6 +92,15 @@ impl<'a> Pictures<'a> {
         Ok(())
     }
 
+    /// Whether an earlier run made the pictures of this photo that are asked for; what it measured is not asked.
+    pub(super) fn are_there(&self, record: &PhotoRecord) -> bool {
+        let folders = [(&self.masks, names::TISSUE), (&self.masks, names::PLANTS), (&self.overlay, names::OVERLAY)];
+        let there = |folder: &Option<PathBuf>, ending| {
+            folder.as_ref().is_none_or(|folder| names::file(folder, &record.stem, ending).exists())
+        };
+        record.status != Status::Graded || folders.into_iter().all(|(folder, ending)| there(folder, ending))
+    }
+
     /// Folders that were written to, in words.
     pub(super) fn told(&self) -> Vec<String> {
         let told = |what: &str, folder: &PathBuf| format!("{what} in {}", say::safe(&folder.to_string_lossy()));
@@ -109,12 +117,15 @@ impl Tables {
             Some(Target::Stdout) => Ok(Some(Output::stream("the standard output", io::stdout()))),
             Some(Target::File(path)) => inputs.keep(path).and_then(|()| Output::create(path)).map(Some),
         };
-        let (csv, explain, jsonl) = (open(&args.csv)?, open(&args.explain)?, open(&args.jsonl)?);
-        let report = open(&args.report)?;
+        let (mut csv, mut explain, jsonl) = (open(&args.csv)?, open(&args.explain)?, open(&args.jsonl)?);
+        for (out, heading) in [(&mut csv, csv::heading as Heading), (&mut explain, explain::heading)] {
+            out.as_mut().map_or(Ok(()), |out| out.put(|out| heading(args.excel, out)))?;
+        }
+        let mut report = open(&args.report)?;
+        let page = report.as_mut().map(|out| page(out, args.report.as_ref())).transpose()?;
         let data = targets(args).into_iter().any(|target| *target == Some(Target::Stdout));
-        let table = (!args.quiet && !data).then(|| Table::new(width(), colored(args.color), files));
-        let (records, seen) = (Vec::new(), Vec::new());
-        let mut tables = Self { csv, explain, jsonl, report, table, excel: args.excel, records, seen, broken: false };
+        let table = (!args.quiet && !data).then(|| table(args.color, files));
+        let mut tables = Self { csv, explain, jsonl, report, page, table, broken: false, closed: false };
         if let Some(table) = tables.table {
             tables.print(&table.heading());
         }
@@ -127,45 +138,55 @@ impl Tables {
     }
 
     /// Takes the next photo.
-    pub(super) fn add(&mut self, record: PhotoRecord, seen: Seen) {
+    pub(super) fn add(&mut self, record: PhotoRecord, seen: &Seen) {
         if let Some(table) = self.table {
             self.print(&table.lines(&record));
         }
-        if let Some(mut out) = self.jsonl.take() {
-            match out.put(|out| jsonl::write(&record, out)) {
-                Ok(()) => self.jsonl = Some(out),
-                Err(error) => self.break_at(&error),
-            }
-        }
-        if self.report.is_some() {
-            self.seen.push(seen);
-        }
-        if self.csv.is_some() || self.explain.is_some() || self.report.is_some() {
-            self.records.push(record);
+        self.put(|tables| &mut tables.csv, |out| csv::rows(&record, out));
+        self.put(|tables| &mut tables.explain, |out| explain::rows(&record, out));
+        self.put(|tables| &mut tables.jsonl, |out| jsonl::write(&record, out));
+        if let Some(mut page) = self.page.take() {
+            // The output's error tells where there is no room.
+            self.put(|tables| &mut tables.report, |_| page.add(record, seen));
+            self.page = Some(page);
         }
     }
 
-    /// Completes the files; true if all outputs are whole.
-    pub(super) fn finish(mut self) -> bool {
-        let spreadsheets: [(_, WriteAll); 2] = [(self.csv.take(), csv::write), (self.explain.take(), explain::write)];
-        for (out, write) in spreadsheets {
-            let Some(mut out) = out else { continue };
-            let done = out.put(|out| write(&self.records, self.excel, out)).and_then(|()| out.finish());
-            done.unwrap_or_else(|error| self.break_at(&error));
+    /// Whether there were outputs and none is left: further work is for nobody.
+    pub(super) fn are_lost(&self) -> bool {
+        (self.broken || self.closed)
+            && self.table.is_none()
+            && [&self.csv, &self.explain, &self.jsonl, &self.report].into_iter().all(Option::is_none)
+    }
+
+    /// Completes the files, the JSON lines with `rest`; true if all outputs are whole.
+    pub(super) fn finish(mut self, rest: impl FnOnce(&mut dyn Write) -> io::Result<()>) -> bool {
+        self.put(|tables| &mut tables.jsonl, rest);
+        if let Some(page) = self.page.take() {
+            self.put(|tables| &mut tables.report, |out| page.write(out));
         }
-        if let Some(mut out) = self.report.take() {
-            let done = out.put(|out| batch::write(&self.records, &self.seen, out)).and_then(|()| out.finish());
-            done.unwrap_or_else(|error| self.break_at(&error));
-        }
-        if let Some(out) = self.jsonl.take() {
-            out.finish().unwrap_or_else(|error| self.break_at(&error));
+        for out in [self.csv.take(), self.explain.take(), self.report.take(), self.jsonl.take()] {
+            out.map_or(Ok(()), Output::finish).unwrap_or_else(|error| self.break_at(&error));
         }
         !self.broken
+    }
+
+    /// Writes to an output, if it is there and sound.
+    fn put(
+        &mut self,
+        output: impl Fn(&mut Self) -> &mut Option<Output>,
+        write: impl FnOnce(&mut dyn Write) -> io::Result<()>,
+    ) {
+        if let Some(Err(error)) = output(self).as_mut().map(|out| out.put(write)) {
+            *output(self) = None;
+            self.break_at(&error);
+        }
     }
 
     /// Reports an output that cannot be written. A reader of the standard output that has seen enough is no error.
     pub(super) fn break_at(&mut self, error: &Error) {
         if matches!(error, Error::Write { source, .. } if source.kind() == ErrorKind::BrokenPipe) {
+            self.closed = true;
             return;
         }
         say::error(&error.to_string());
@@ -183,8 +204,22 @@ impl Tables {
     }
 }
 
-/// Writes a table of all records; whether for Excel.
-type WriteAll = fn(&[PhotoRecord], bool, &mut dyn Write) -> io::Result<()>;
+/// Writes the names of a table's columns; whether for Excel.
+type Heading = fn(bool, &mut dyn Write) -> io::Result<()>;
+
+/// A report on its way into an output, with room for its pictures in the same folder.
+fn page(out: &mut Output, target: Option<&Target>) -> Result<Report> {
+    let folder = target.and_then(|target| match target {
+        Target::File(path) => place(path).parent().map(Path::to_owned),
+        Target::Stdout => None,
+    });
+    let mut page = None;
+    out.put(|_| {
+        page = Some(Report::new(folder.as_deref())?);
+        Ok(())
+    })?;
+    Ok(page.expect("it was made, or that was an error"))
+}
 
 fn targets(args: &Outputs) -> [&Option<Target>; 4] {
     [&args.csv, &args.jsonl, &args.explain, &args.report]
@@ -215,6 +250,11 @@ fn place(path: &Path) -> PathBuf {
     let folder = || Some(parent.canonicalize().ok()?.join(path.file_name()?));
     let absolute = || std::path::absolute(path).unwrap_or_else(|_| path.to_owned());
     path.canonicalize().ok().or_else(folder).unwrap_or_else(absolute)
+}
+
+/// A table as wide as the terminal.
+pub(super) fn table<'a>(color: Color, files: impl Iterator<Item = &'a str>) -> Table {
+    Table::new(width(), colored(color), files)
 }
 
 fn width() -> usize {

@@ -50,7 +50,7 @@ pub(super) fn remedy(error: &Error) -> Option<&'static str> {
             Some("check the name; a folder is taken as all photos in it")
         }
         Error::Read(_) => Some("check that it is a file and that you may read it"),
-        Error::Format(_) => Some("JPEG, PNG, WebP and TIFF are read; save the photo as JPEG"),
+        Error::Format(_) => Some("JPEG, HEIC, PNG, WebP and TIFF are read; save the photo as JPEG"),
         Error::Limit(_) => Some("the limits are at the end of --help; save a smaller copy"),
         // The message says what to do.
         Error::Write { source, .. } if source.get_ref().is_some() => None,

@@ -4,6 +4,7 @@ use super::standard;
 use std::fs;
 use std::path::Path;
 use std::str::FromStr;
+use std::time::Duration;
 use variegauge::base::raster::Rect;
 use variegauge::options::{Hint, Scale, Stroke, White};
 use variegauge::standard::Standard;
@@ -60,6 +61,28 @@ pub(super) fn known(text: &str) -> Result<Scale, String> {
 pub(super) fn below(text: &str) -> Result<f64, String> {
     let [mm]: [f64; 1] = numbers(text)?;
     if (-500.0..=500.0).contains(&mm) { Ok(mm) } else { Err("must be -500 to 500 mm".into()) }
+}
+
+/// A size in bytes, as `2G` or `500M`.
+pub(super) fn memory(text: &str) -> Result<u64, String> {
+    let units = [('M', 1e6), ('G', 1e9)];
+    let unit =
+        units.into_iter().find_map(|(letter, unit)| Some((text.to_uppercase().strip_suffix(letter)?.to_owned(), unit)));
+    let bytes = unit.and_then(|(number, unit)| Some(number.parse::<f64>().ok()? * unit));
+    bytes
+        .filter(|bytes| (1e6..=1e15).contains(bytes))
+        .map(|bytes| bytes as u64)
+        .ok_or_else(|| "write e.g. 2G or 500M".into())
+}
+
+/// A time between looks.
+pub(super) fn seconds(text: &str) -> Result<Duration, String> {
+    let [seconds]: [f64; 1] = numbers(text)?;
+    if (0.1..=3600.0).contains(&seconds) {
+        Ok(Duration::from_secs_f64(seconds))
+    } else {
+        Err("must be 0.1 to 3600".into())
+    }
 }
 
 /// `N` numbers with commas between.

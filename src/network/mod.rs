@@ -57,8 +57,8 @@ impl Network {
         self.on_own_thread(input).into_iter().flat_map(fields).collect()
     }
 
-    /// On a thread of its own: a task of the batch that waited inside the runtime's pool would take up the next photo
-    /// meanwhile, and with it more memory (or, at the first load of the weights, wait for itself). Each run has its own
+    /// On a thread of its own: a caller's task that waited inside the runtime's pool would take up another one meanwhile, and
+    /// with it more memory (or, at the first load of the weights, wait for itself). Each run has its own
     /// pool of one thread: photos are what runs in parallel, and one order of sums gives one answer.
     fn on_own_thread(self, input: NdTensor<f32, 4>) -> Vec<NdTensor<f32, 4>> {
         let work = move || {

@@ -10,6 +10,11 @@ use crate::photo::limits::MAX_EXIF_BYTES;
 
 /// TIFF 6.0, `NewSubfileType`.
 const NEW_SUBFILE_TYPE: Tag = Tag(Context::Tiff, 254);
+/// Adobe DNG 1.7, `DNGVersion`.
+const DNG_VERSION: Tag = Tag(Context::Tiff, 50706);
+
+/// The doubt of an orientation that cannot be used.
+pub(super) const BAD_ORIENTATION: &str = "bad-orientation";
 
 /// What the photo says about itself, as far as it is used.
 #[derive(Debug, Clone, PartialEq)]
@@ -22,15 +27,15 @@ pub(super) struct Metadata {
     pub(super) camera: Option<String>,
     /// mm, 35 mm equivalent.
     pub(super) focal_35mm: Option<f32>,
-    /// The picture is a reduced copy of another one in the same file (TIFF tag 254, bit 0): a camera raw's preview.
-    pub(super) reduced: bool,
+    /// A camera raw file: a DNG, or the first picture is a reduced copy of another one in the file (TIFF tag 254, bit 0).
+    pub(super) raw: bool,
     /// What was left out and why.
     pub(super) doubts: Vec<Doubt>,
 }
 
 impl Metadata {
     fn none() -> Self {
-        Self { orientation: 1, taken_at: None, camera: None, focal_35mm: None, reduced: false, doubts: Vec::new() }
+        Self { orientation: 1, taken_at: None, camera: None, focal_35mm: None, raw: false, doubts: Vec::new() }
     }
 }
 
@@ -82,7 +87,7 @@ fn parse(bytes: Vec<u8>) -> Metadata {
         taken_at: taken_at(&exif, &mut doubts),
         camera: camera(&exif),
         focal_35mm: focal_35mm(&exif),
-        reduced: uint(&exif, NEW_SUBFILE_TYPE).is_some_and(|kind| kind & 1 == 1),
+        raw: value(&exif, DNG_VERSION).is_some() || uint(&exif, NEW_SUBFILE_TYPE).is_some_and(|kind| kind & 1 == 1),
         doubts,
     }
 }
@@ -105,7 +110,7 @@ fn orientation(exif: &Exif, doubts: &mut Vec<Doubt>) -> u8 {
         Some(value @ 1..=8) if !is_contradicted(exif, Tag::Orientation) => value as u8,
         _ => {
             doubts.push(Doubt::new(
-                "bad-orientation",
+                BAD_ORIENTATION,
                 "the EXIF orientation is not a single number from 1 to 8: the picture is taken as it is stored",
             ));
             1

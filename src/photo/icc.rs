@@ -2,7 +2,8 @@
 //! Display P3.
 
 use moxcms::{
-    ColorProfile, DataColorSpace, Layout, RenderingIntent, ToneReprCurve, Transform8BitExecutor, TransformOptions, Xyzd,
+    CicpColorPrimaries, CicpProfile, ColorProfile, DataColorSpace, Layout, MatrixCoefficients, RenderingIntent,
+    ToneReprCurve, TransferCharacteristics, Transform8BitExecutor, TransformOptions, Xyzd,
 };
 
 use crate::base::doubt::Doubt;
@@ -56,6 +57,42 @@ fn rgb_profile(pixels: &mut [[u8; 3]], profile: &ColorProfile) -> Result<Primari
             return Ok(Primaries::DisplayP3);
         }
     }
+    convert(pixels, profile)?;
+    Ok(Primaries::DisplayP3)
+}
+
+/// Codes with the sRGB curve whose primaries are stated by their number in ITU-T H.273, table 2.
+pub(super) fn apply_primaries(pixels: &mut [[u8; 3]], number: u16, doubts: &mut Vec<Doubt>) -> Primaries {
+    let color_primaries = match number {
+        1 | 2 => return Primaries::Srgb,
+        12 => return Primaries::DisplayP3,
+        4 => CicpColorPrimaries::Bt470M,
+        5 => CicpColorPrimaries::Bt470Bg,
+        6 | 7 => CicpColorPrimaries::Bt601,
+        9 => CicpColorPrimaries::Bt2020,
+        11 => CicpColorPrimaries::Smpte431,
+        _ => {
+            doubts.push(unused("is not there, and the primaries stated are unknown ones"));
+            return Primaries::Srgb;
+        }
+    };
+    let profile = ColorProfile::new_from_cicp(CicpProfile {
+        color_primaries,
+        transfer_characteristics: TransferCharacteristics::Srgb,
+        matrix_coefficients: MatrixCoefficients::Identity,
+        full_range: true,
+    });
+    match convert(pixels, &profile) {
+        Ok(()) => Primaries::DisplayP3,
+        Err(why) => {
+            doubts.push(unused(why));
+            Primaries::Srgb
+        }
+    }
+}
+
+/// To Display P3 in place.
+fn convert(pixels: &mut [[u8; 3]], profile: &ColorProfile) -> Result<(), &'static str> {
     let transform = to_p3(profile, Layout::Rgb)?;
     // A piece at a time, so that no second copy of the picture is needed.
     let mut before = [[0; 3]; 4096];
@@ -64,7 +101,7 @@ fn rgb_profile(pixels: &mut [[u8; 3]], profile: &ColorProfile) -> Result<Primari
         before.copy_from_slice(piece);
         transform.transform(before.as_flattened(), piece.as_flattened_mut()).map_err(|_| "cannot be applied")?;
     }
-    Ok(Primaries::DisplayP3)
+    Ok(())
 }
 
 /// Ink codes (0 no ink, 255 full ink) as Display P3 codes through a CMYK profile.

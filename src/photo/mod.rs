@@ -3,9 +3,11 @@
 
 mod exif;
 pub mod format;
+mod heic;
 mod icc;
 mod jpeg;
 pub mod limits;
+mod raw;
 mod rotate;
 mod still;
 
@@ -98,6 +100,21 @@ pub fn read(path: &Path) -> Result<Photo> {
     decode(&bytes)
 }
 
+/// Pixels that a photo's header declares, without decoding it; `None` for what has no header that is read.
+pub fn pixels(path: &Path) -> Option<u64> {
+    let file = std::fs::metadata(path).ok().filter(std::fs::Metadata::is_file)?;
+    limits::check_file(file.len()).ok()?;
+    let reader = image::ImageReader::open(path).ok()?.with_guessed_format().ok()?;
+    let pixels = if let Ok((width, height)) = reader.into_dimensions() {
+        Some(u64::from(width) * u64::from(height))
+    } else {
+        // The container of a HEIC may hold its tables anywhere.
+        let bytes = std::fs::read(path).ok()?;
+        catch_unwind(|| heic::pixels(&bytes)).ok()?
+    };
+    pixels.filter(|&pixels| pixels <= limits::MAX_PIXELS)
+}
+
 /// Decodes a photo from the bytes of its file.
 ///
 /// # Errors
@@ -112,6 +129,7 @@ pub fn decode(bytes: &[u8]) -> Result<Photo> {
         PhotoFormat::Png => still::png(bytes),
         PhotoFormat::WebP => still::webp(bytes),
         PhotoFormat::Tiff => still::tiff(bytes),
+        PhotoFormat::Heic => heic::decode(bytes),
     }))
     .unwrap_or_else(|_| {
         Err(Error::Damaged(format!("the {} is damaged: copy it again from the camera", format.name())))

@@ -9,7 +9,7 @@ use crate::base::doubt::Doubt;
 use crate::base::raster::Raster;
 use crate::error::{Error, Result};
 use crate::photo::format::PhotoFormat;
-use crate::photo::{Decoded, exif, icc, limits};
+use crate::photo::{Decoded, exif, icc, limits, raw};
 
 /// What a decoder may allocate beside the picture itself, in bytes: rows, profiles, text that is never looked at.
 const SIDE_MEMORY: u64 = 16_000_000;
@@ -72,15 +72,15 @@ pub(super) fn webp(bytes: &[u8]) -> Result<Decoded> {
     finish(PhotoFormat::WebP, decoder, metadata, (profile, doubts))
 }
 
-/// Decodes the first page of a TIFF.
+/// Decodes the first page of a TIFF, or the preview of a camera raw file in its shape.
 pub(super) fn tiff(bytes: &[u8]) -> Result<Decoded> {
     let fail = |error: ImageError| failure(PhotoFormat::Tiff, &error);
+    let metadata = exif::read_tiff(bytes);
+    if metadata.raw {
+        return raw::decode(bytes, metadata);
+    }
     let mut decoder = TiffDecoder::new(Cursor::new(bytes)).map_err(fail)?;
     check_size(&decoder)?;
-    let metadata = exif::read_tiff(bytes);
-    if metadata.reduced {
-        return Err(Error::Format("this is a camera raw file, which is not read: save it as JPEG or PNG".into()));
-    }
     let mut bounds = Limits::no_limits();
     bounds.max_alloc = Some(decoder.total_bytes() * 2 + SIDE_MEMORY);
     decoder.set_limits(bounds).map_err(fail)?;
@@ -92,12 +92,18 @@ fn first_frame() -> Doubt {
     Doubt::new("first-frame", "the file is an animation: only its first picture is measured")
 }
 
+/// The doubt for a picture that was laid over white.
+pub(super) fn transparent() -> Doubt {
+    Doubt::new("transparent", "parts of the picture are transparent: they are measured as white")
+}
+
 fn check_size(decoder: &impl ImageDecoder) -> Result<()> {
     let (width, height) = decoder.dimensions();
     limits::check_size(width, height)
 }
 
-fn cut_off(format: PhotoFormat) -> Error {
+/// The refusal of a file that ends too early.
+pub(super) fn cut_off(format: PhotoFormat) -> Error {
     Error::Damaged(format!("the {} is cut off: copy it again from the camera", format.name()))
 }
 
@@ -131,7 +137,7 @@ fn finish(
     }
     let (mut pixels, transparent) = rgb8(decoder).map_err(|error| failure(format, &error))?;
     if transparent {
-        doubts.push(Doubt::new("transparent", "parts of the picture are transparent: they are measured as white"));
+        doubts.push(self::transparent());
     }
     let primaries = icc::apply(&mut pixels, profile.as_deref(), &mut doubts);
     let rgb = Raster::from_vec(width as usize, height as usize, pixels);
@@ -166,12 +172,12 @@ fn rgb8(decoder: impl ImageDecoder) -> image::ImageResult<(Vec<[u8; 3]>, bool)> 
 }
 
 /// The nearest 8-bit code of a 16-bit one (65535 = 255 * 257).
-fn to_8_bit(code: u16) -> u8 {
+pub(super) fn to_8_bit(code: u16) -> u8 {
     ((u32::from(code) + 128) / 257) as u8
 }
 
 /// Laid over white, in code values, as viewers do.
-fn over_white(code: u16, alpha: u16) -> u16 {
+pub(super) fn over_white(code: u16, alpha: u16) -> u16 {
     const FULL: u64 = 65535;
     let (code, alpha) = (u64::from(code), u64::from(alpha));
     ((code * alpha + FULL * (FULL - alpha) + FULL / 2) / FULL) as u16

@@ -5,18 +5,19 @@ mod bands;
 mod build;
 pub mod seen;
 mod settings;
+mod shares;
 
 use crate::base::doubt::Doubt;
+use crate::base::word::{self, Word};
 use crate::error::Error;
-use crate::tissue::class::{PerTissue, Tissue};
-use serde::ser::SerializeMap;
-use serde::{Serialize, Serializer};
+use crate::tissue::class::PerTissue;
+use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
 pub use settings::standard_hash;
 
 /// What became of a photo.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Status {
     /// Measured.
@@ -28,10 +29,11 @@ pub enum Status {
 }
 
 /// One photo.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct PhotoRecord {
     /// `variegauge.photo/1`.
-    pub schema: &'static str,
+    #[serde(deserialize_with = "word::read")]
+    pub schema: Word,
     /// The photo's file, as the user named it.
     pub file: String,
     /// What the names of this photo's masks and overlay begin with.
@@ -57,22 +59,25 @@ pub struct PhotoRecord {
     /// Its plants.
     pub plants: Vec<PlantRecord>,
     /// Program and version.
-    pub program: &'static str,
+    #[serde(deserialize_with = "word::read")]
+    pub program: Word,
     /// The options of the run.
     pub settings: Settings,
 }
 
 /// Colour and scale of a photo.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Calibration {
     /// `card`, `estimated` or `given`.
-    pub white: &'static str,
+    #[serde(deserialize_with = "word::read")]
+    pub white: Word,
     /// What linear red, green and blue are multiplied with to make white neutral; green is 1.
     pub white_gain: [Option<f64>; 3],
     /// Standard uncertainty of the white point along daylight, mired.
     pub white_mired_sd: Option<f64>,
     /// `card`, `given` or `none`.
-    pub scale: &'static str,
+    #[serde(deserialize_with = "word::read")]
+    pub scale: Word,
     /// Pixels a millimetre: along the largest card, or as stated.
     pub px_per_mm: Option<f64>,
     /// Camera against the vertical of the card, degrees.
@@ -90,12 +95,13 @@ pub struct Calibration {
 }
 
 /// A label card in the photo.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Card {
     /// Plant number on it.
     pub plant: String,
     /// `card` or `pot-label`.
-    pub kind: &'static str,
+    #[serde(deserialize_with = "word::read")]
+    pub kind: Word,
     /// Corners in the upright photo, pixels: top left, top right, bottom right, bottom left.
     pub corners: [[f64; 2]; 4],
     /// Pixels a millimetre, mean of the four sides.
@@ -107,7 +113,7 @@ pub struct Card {
 }
 
 /// One plant.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct PlantRecord {
     /// 1.. in the photo; the value in the plants mask.
     pub index: usize,
@@ -134,7 +140,7 @@ pub struct PlantRecord {
     /// Agreement on the outline, 0..1.
     pub confidence: Option<f64>,
     /// Share of each tissue of all visible leaf.
-    #[serde(serialize_with = "by_name")]
+    #[serde(with = "shares")]
     pub tissue: PerTissue<Option<f64>>,
     /// Green / living leaf.
     pub green_fraction: Estimate,
@@ -161,9 +167,11 @@ pub struct PlantRecord {
     /// Upper end.
     pub score_high: Option<f64>,
     /// What the score is made of.
-    pub score_parts: BTreeMap<&'static str, ScorePart>,
+    #[serde(deserialize_with = "word::read_keys")]
+    pub score_parts: BTreeMap<Word, ScorePart>,
     /// Decision by the standard: a code.
-    pub decision: Option<&'static str>,
+    #[serde(deserialize_with = "word::read_option")]
+    pub decision: Option<Word>,
     /// What the standard calls it.
     pub decision_name: Option<String>,
     /// Why.
@@ -177,7 +185,7 @@ pub struct PlantRecord {
 }
 
 /// A value with its 95 % interval; all three or none.
-#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
 pub struct Estimate {
     /// Best value.
     pub value: Option<f64>,
@@ -188,7 +196,7 @@ pub struct Estimate {
 }
 
 /// Bands across the leaves.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct Bands {
     /// How many were measured.
     pub count: Option<usize>,
@@ -201,7 +209,8 @@ pub struct Bands {
     /// Trade class of the width.
     pub class: Option<String>,
     /// What the class is by: `width`, or `duty` where no width in mm is known.
-    pub class_by: Option<&'static str>,
+    #[serde(deserialize_with = "word::read_option")]
+    pub class_by: Option<Word>,
     /// How far the bands' centre lines depart from straight ones, parts of their width.
     pub waviness: Option<f64>,
     /// Length of bands over that of bands and the gaps in their rows.
@@ -239,7 +248,7 @@ pub struct BandLeaf {
 }
 
 /// A mean with its 95 % interval, and how far single values spread.
-#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
 pub struct Spread {
     /// The mean and its interval.
     #[serde(flatten)]
@@ -251,7 +260,7 @@ pub struct Spread {
 }
 
 /// Stripes along the leaves.
-#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
 pub struct Stripes {
     /// How many were measured.
     pub count: Option<usize>,
@@ -266,7 +275,7 @@ pub struct Stripes {
 }
 
 /// Variegation pattern.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct Pattern {
     /// Botanical name.
     pub name: Option<String>,
@@ -301,7 +310,7 @@ pub struct Pattern {
 }
 
 /// What a pattern's name is told from.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct PatternNumbers {
     /// Red light of the base tissue beside the bands'.
     pub level: Option<f64>,
@@ -328,7 +337,7 @@ pub struct PatternNumbers {
 }
 
 /// One part of a score; all but the weight are null where it was not measured.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct ScorePart {
     /// The number it is made from.
     pub number: Option<f64>,
@@ -343,7 +352,7 @@ pub struct ScorePart {
 }
 
 /// Expected growth: an estimate.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct Outlook {
     /// Pace in parts of a plain green sister's.
     pub pace: Estimate,
@@ -352,12 +361,14 @@ pub struct Outlook {
 }
 
 /// Something that the standard warns of.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct FlagRecord {
     /// For programs.
-    pub code: &'static str,
+    #[serde(deserialize_with = "word::read")]
+    pub code: Word,
     /// `certain`, `likely` or `borderline`, where the number has an interval.
-    pub sure: Option<&'static str>,
+    #[serde(deserialize_with = "word::read_option")]
+    pub sure: Option<Word>,
     /// For people.
     pub text: String,
     /// The measured number.
@@ -367,10 +378,11 @@ pub struct FlagRecord {
 }
 
 /// The options of the run, as words.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Settings {
     /// `auto`, `one` or `many`.
-    pub plants: &'static str,
+    #[serde(deserialize_with = "word::read")]
+    pub plants: Word,
     /// Where the user says the plant is.
     pub hint: Option<String>,
     /// What the user says is white.
@@ -416,12 +428,4 @@ impl Status {
             Self::Failed => "failed",
         }
     }
-}
-
-fn by_name<S: Serializer>(shares: &PerTissue<Option<f64>>, serializer: S) -> Result<S::Ok, S::Error> {
-    let mut map = serializer.serialize_map(Some(Tissue::ALL.len()))?;
-    for tissue in Tissue::ALL {
-        map.serialize_entry(tissue.name(), &shares[tissue])?;
-    }
-    map.end()
 }

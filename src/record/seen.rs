@@ -4,6 +4,9 @@ use super::PhotoRecord;
 use crate::base::doubt::Doubt;
 use std::collections::HashMap;
 
+/// The doubt's word.
+const TWICE: &str = "number-twice";
+
 /// The numbers so far, with the stem of the photo that each was first seen in: a report does not tell folders.
 #[derive(Debug, Default)]
 pub struct Numbers(HashMap<String, String>);
@@ -13,6 +16,8 @@ impl Numbers {
     /// photos of one plant are as likely as a card at the wrong pot.
     pub fn mark(&mut self, photo: &mut PhotoRecord) {
         for plant in &mut photo.plants {
+            // A record of an earlier run has the doubt from there.
+            plant.doubts.retain(|doubt| doubt.code != TWICE);
             let Some(number) = &plant.number else { continue };
             match self.0.get(number) {
                 None => {
@@ -23,7 +28,7 @@ impl Numbers {
                     let text = format!(
                         "the number {number} stands in {place} too; both are kept: check the card if these are two plants"
                     );
-                    plant.doubts.push(Doubt::new("number-twice", text));
+                    plant.doubts.push(Doubt::new(TWICE, text));
                 }
             }
         }
@@ -59,5 +64,8 @@ mod tests {
         let second = doubts("b.jpg", [Some("ZB-2"), Some("ZB-1")]);
         assert!(second[0].is_empty() && second[1].contains("ZB-1 stands in a.jpg too"), "{second:?}");
         assert!(doubts("c.jpg", [Some("ZB-3"), Some("ZB-3")])[1].contains("in this photo too"));
+        let mut again = photo("d.jpg", [Some("ZB-1"), None]);
+        (0..2).for_each(|_| numbers.mark(&mut again));
+        assert_eq!(again.plants[0].doubts.iter().filter(|doubt| doubt.code == TWICE).count(), 1);
     }
 }

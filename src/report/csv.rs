@@ -7,27 +7,51 @@ use crate::record::{Calibration, Estimate, PhotoRecord, PlantRecord, Status};
 use crate::tissue::class::Tissue;
 use std::io::{Error, Result, Write};
 
-/// Writes the whole table. `excel` puts the byte order mark first that Excel needs to read UTF-8.
-pub fn write(records: &[PhotoRecord], excel: bool, out: &mut dyn Write) -> Result<()> {
+/// Writes the names of the columns. `excel` puts the byte order mark first that Excel needs to read UTF-8.
+pub fn heading(excel: bool, out: &mut dyn Write) -> Result<()> {
     let nothing = PhotoRecord::stopped("", "", (Status::Failed, String::new()), &Options::default());
-    let rows = records.iter().flat_map(|photo| {
-        let plants = photo.plants.iter().map(Some).chain(photo.plants.is_empty().then_some(None));
-        plants.map(|plant| row(photo, plant))
-    });
-    written(&row(&nothing, None), rows, excel, out)
+    columns(&row(&nothing, None), excel, out)
+}
+
+/// Writes the rows of a photo.
+pub fn rows(photo: &PhotoRecord, out: &mut dyn Write) -> Result<()> {
+    let plants = photo.plants.iter().map(Some).chain(photo.plants.is_empty().then_some(None));
+    lines(plants.map(|plant| row(photo, plant)), out)
 }
 
 /// Writes rows under the names of the columns of `heading`.
 pub(super) fn written(heading: &Row, rows: impl Iterator<Item = Row>, excel: bool, out: &mut dyn Write) -> Result<()> {
+    columns(heading, excel, out)?;
+    lines(rows, out)
+}
+
+/// Writes the names of the columns of `heading`.
+pub(super) fn columns(heading: &Row, excel: bool, out: &mut dyn Write) -> Result<()> {
     if excel {
         out.write_all("\u{feff}".as_bytes())?;
     }
-    let mut table = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(out);
-    table.write_record(heading.0.iter().map(|(name, _)| name)).map_err(Error::other)?;
+    let mut table = table(out);
+    table.write_record(heading.0.iter().map(|(name, _)| name)).map_err(plain)?;
+    table.flush()
+}
+
+/// Writes rows without the names of their columns.
+pub(super) fn lines(rows: impl Iterator<Item = Row>, out: &mut dyn Write) -> Result<()> {
+    let mut table = table(out);
     for row in rows {
-        table.write_record(row.0.iter().map(|(_, cell)| cell)).map_err(Error::other)?;
+        table.write_record(row.0.iter().map(|(_, cell)| cell)).map_err(plain)?;
     }
     table.flush()
+}
+
+fn table(out: &mut dyn Write) -> csv::Writer<&mut dyn Write> {
+    csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(out)
+}
+
+/// The error of the output itself, as its kind tells what happened.
+fn plain(error: csv::Error) -> Error {
+    let text = error.to_string();
+    if let csv::ErrorKind::Io(error) = error.into_kind() { error } else { Error::other(text) }
 }
 
 /// Cells with the names of their columns, which are the same for every row.
@@ -180,7 +204,10 @@ mod tests {
 
     fn written(records: &[PhotoRecord], excel: bool) -> String {
         let mut out = Vec::new();
-        write(records, excel, &mut out).unwrap();
+        heading(excel, &mut out).unwrap();
+        for photo in records {
+            rows(photo, &mut out).unwrap();
+        }
         String::from_utf8(out).unwrap()
     }
 

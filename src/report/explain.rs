@@ -4,13 +4,15 @@ use super::csv::{self, Row};
 use crate::record::{BandLeaf, PhotoRecord, PlantRecord};
 use std::io::{Result, Write};
 
-/// Writes the whole table: one row a leaf on which bands were measured.
-pub fn write(records: &[PhotoRecord], excel: bool, out: &mut dyn Write) -> Result<()> {
-    let rows = records.iter().flat_map(|photo| {
-        let leaves = photo.plants.iter().flat_map(|plant| plant.bands.leaves.iter().map(move |leaf| (plant, leaf)));
-        leaves.map(|(plant, leaf)| row(Some((photo, plant, leaf))))
-    });
-    csv::written(&row(None), rows, excel, out)
+/// Writes the names of the columns, for Excel or not.
+pub fn heading(excel: bool, out: &mut dyn Write) -> Result<()> {
+    csv::columns(&row(None), excel, out)
+}
+
+/// Writes the rows of a photo: one a leaf on which bands were measured.
+pub fn rows(photo: &PhotoRecord, out: &mut dyn Write) -> Result<()> {
+    let leaves = photo.plants.iter().flat_map(|plant| plant.bands.leaves.iter().map(move |leaf| (plant, leaf)));
+    csv::lines(leaves.map(|(plant, leaf)| row(Some((photo, plant, leaf)))), out)
 }
 
 fn row(seen: Option<(&PhotoRecord, &PlantRecord, &BandLeaf)>) -> Row {
@@ -58,7 +60,8 @@ mod tests {
         let mut record = PhotoRecord::graded("-a.jpg", "a", &drawn(&[&["gg"], &["gc"]]), &Options::default());
         record.plants[1].bands.leaves = vec![leaf(1, Some(20.5)), leaf(2, None)];
         let mut out = Vec::new();
-        write(&[record], false, &mut out).unwrap();
+        heading(false, &mut out).unwrap();
+        rows(&record, &mut out).unwrap();
         String::from_utf8(out).unwrap()
     }
 

@@ -136,14 +136,15 @@ fn identity(path: &Path) -> Option<Identity> {
     fs::canonicalize(path).ok()
 }
 
-/// The temporary name.
-fn partial(path: &Path) -> PathBuf {
+/// The temporary name of an output: what is flushed is there while the output is in the making, and stays if the program is killed.
+pub fn partial(path: &Path) -> PathBuf {
     let mut name = path.to_owned().into_os_string();
     name.push(PARTIAL);
     name.into()
 }
 
-fn failed(path: &Path, source: io::Error) -> Error {
+/// The error of an output at `path`.
+pub fn failed(path: &Path, source: io::Error) -> Error {
     Error::Write { path: super::text::shown(&path.to_string_lossy()), source }
 }
 

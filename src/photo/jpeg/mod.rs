@@ -54,6 +54,12 @@ pub(super) fn decode(bytes: &[u8]) -> Result<Decoded> {
     Ok(Decoded { rgb, primaries, metadata: exif::read(structure.exif), doubts })
 }
 
+/// The size that a JPEG declares, in pixels.
+pub(super) fn pixels_stated(bytes: &[u8]) -> u64 {
+    let structure = Structure::read(bytes);
+    u64::from(structure.width) * u64::from(structure.height)
+}
+
 fn damaged(what: &str) -> Doubt {
     Doubt::new("damaged-file", format!("the JPEG is slightly damaged, {what}, but the whole picture is there"))
 }

@@ -9,7 +9,9 @@ use crate::report::text::counted;
 use crate::report::thumbnail::Thumbnail;
 use crate::tissue::class::Tissue;
 use maud::{Markup, html};
-use std::io::{Result, Write};
+use std::fs::File;
+use std::io::{self, BufWriter, Result, Seek, Write};
+use std::path::Path;
 
 /// Sorts the table where script runs.
 const SCRIPT: &str = include_str!("sort.js");
@@ -32,26 +34,56 @@ pub struct Seen {
     pub thumbnails: Vec<Thumbnail>,
 }
 
-/// Writes the report; `seen` is in the order of `photos`.
-pub fn write(photos: &[PhotoRecord], seen: &[Seen], out: &mut dyn Write) -> Result<()> {
-    open("Variegauge report", Some(SCRIPT), out)?;
-    out.write_all(b"<a class=\"skip\" href=\"#plants\">Skip to the plants</a>\n<header>\n")?;
-    put(out, &heading(photos))?;
-    out.write_all(b"</header>\n<main>\n")?;
-    put(out, &html! { section aria-labelledby="overview" { h2 id="overview" { "Overview" } (plots::plots(photos)) } })?;
-    put(out, &all(photos))?;
-    out.write_all(b"<section aria-labelledby=\"plants\">\n")?;
-    put(out, &html! { h2 id="plants" { "Plants" } (key()) })?;
-    for (place, (photo, seen)) in (1..).zip(photos.iter().zip(seen)) {
-        for (index, plant) in photo.plants.iter().enumerate() {
-            put(out, &plant::section((place, photo), plant, seen.thumbnails.get(index)))?;
-        }
+/// The report in the making. What is told of each plant waits in an unnamed file, as its pictures would fill the memory; the
+/// records stay.
+pub struct Report {
+    photos: Vec<PhotoRecord>,
+    /// In the order of `photos`: see [`Seen::remedy`].
+    remedies: Vec<Option<&'static str>>,
+    plants: BufWriter<File>,
+}
+
+impl Report {
+    /// A report without photos; `folder` is where there is room for its pictures, the system's temporary one if not given.
+    pub fn new(folder: Option<&Path>) -> Result<Self> {
+        let plants = BufWriter::new(folder.map_or_else(tempfile::tempfile, tempfile::tempfile_in)?);
+        Ok(Self { photos: Vec::new(), remedies: Vec::new(), plants })
     }
-    out.write_all(b"</section>\n")?;
-    put(out, &stopped(photos, seen))?;
-    out.write_all(b"</main>\n")?;
-    put(out, &footer(photos))?;
-    close(Some(SCRIPT), out)
+
+    /// Adds the next photo.
+    pub fn add(&mut self, photo: PhotoRecord, seen: &Seen) -> Result<()> {
+        let place = self.photos.len() + 1;
+        for (index, plant) in photo.plants.iter().enumerate() {
+            put(&mut self.plants, &plant::section((place, &photo), plant, seen.thumbnails.get(index)))?;
+        }
+        self.photos.push(photo);
+        self.remedies.push(seen.remedy);
+        Ok(())
+    }
+
+    /// Writes the page.
+    pub fn write(self, out: &mut dyn Write) -> Result<()> {
+        let Self { photos, remedies, plants } = self;
+        open("Variegauge report", Some(SCRIPT), out)?;
+        out.write_all(b"<a class=\"skip\" href=\"#plants\">Skip to the plants</a>\n<header>\n")?;
+        put(out, &heading(&photos))?;
+        out.write_all(b"</header>\n<main>\n")?;
+        put(
+            out,
+            &html! { section aria-labelledby="overview" { h2 id="overview" { "Overview" } (plots::plots(&photos)) } },
+        )?;
+        put(out, &all(&photos))?;
+        out.write_all(b"<section aria-labelledby=\"plants\">\n")?;
+        put(out, &html! { h2 id="plants" { "Plants" } (key()) })?;
+        let mut plants = plants.into_inner()?;
+        plants.rewind()?;
+        io::copy(&mut plants, out)?;
+        out.write_all(b"</section>\n")?;
+        put(out, &stopped(&photos, &remedies))?;
+        out.write_all(b"</main>\n")?;
+        put(out, &footer(&photos))?;
+        close(Some(SCRIPT), out)
+    }
 }
 
 /// What a plant is called: its number, or its place in its photo.
@@ -116,19 +148,18 @@ fn key() -> Markup {
     }
 }
 
-fn stopped(photos: &[PhotoRecord], seen: &[Seen]) -> Markup {
-    let stopped: Vec<(&PhotoRecord, &Seen)> =
-        photos.iter().zip(seen).filter(|(photo, _)| photo.status != Status::Graded).collect();
+fn stopped(photos: &[PhotoRecord], remedies: &[Option<&'static str>]) -> Markup {
+    let stopped: Vec<_> = photos.iter().zip(remedies).filter(|(photo, _)| photo.status != Status::Graded).collect();
     html! {
         @if !stopped.is_empty() {
             section aria-labelledby="stopped" {
                 h2 id="stopped" { "Not graded" }
                 p { "These photos gave no numbers. A refused photo is sound, but cannot be measured." }
                 ul {
-                    @for (photo, seen) in stopped {
+                    @for (photo, remedy) in stopped {
                         li {
                             strong { (shown_name(photo)) } ", " (photo.status.name()) ": " (photo.error.as_deref().unwrap_or_default())
-                            @if let Some(remedy) = seen.remedy { ". What to do: " (remedy) }
+                            @if let Some(remedy) = remedy { ". What to do: " (remedy) }
                         }
                     }
                 }

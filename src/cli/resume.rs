@@ -1,0 +1,211 @@
+//! What an earlier run left in its JSON lines.
+
+use serde::Deserialize;
+use std::collections::{HashMap, HashSet};
+use std::fs;
+use std::io::{self, ErrorKind, Write};
+use std::path::Path;
+use variegauge::error::Result;
+use variegauge::options::Options;
+use variegauge::record::{PhotoRecord, Status};
+use variegauge::report::file::{self, failed, partial};
+
+/// Which program and settings a reading is of.
+#[derive(Debug, PartialEq, Eq)]
+pub(super) struct Way {
+    pub(super) program: String,
+    pub(super) settings: String,
+}
+
+/// A line of the file.
+pub(super) struct Line {
+    text: String,
+    head: Head,
+}
+
+/// What tells a line from others.
+#[derive(Deserialize)]
+struct Head {
+    file: String,
+    sha256: Option<String>,
+    status: Status,
+    program: String,
+    settings: Settings,
+}
+
+#[derive(Deserialize)]
+struct Settings {
+    hash: String,
+}
+
+/// Photos of earlier runs.
+#[derive(Default)]
+pub(super) struct Earlier {
+    lines: Vec<Line>,
+    /// Lines of photos that need no work, by their SHA-256.
+    known: HashMap<String, usize>,
+}
+
+/// Photos of which this run tells, by their SHA-256 and names.
+#[derive(Default)]
+pub(super) struct Met(HashSet<String>);
+
+impl Met {
+    /// Notes a photo.
+    pub(super) fn note(&mut self, record: &PhotoRecord) {
+        self.0.extend([Some(&record.file), record.sha256.as_ref()].into_iter().flatten().cloned());
+    }
+
+    fn has(&self, line: &Line) -> bool {
+        self.0.contains(&line.head.file) || line.head.sha256.as_ref().is_some_and(|sha256| self.0.contains(sha256))
+    }
+}
+
+impl Way {
+    /// That of this program with these options.
+    pub(super) fn of(options: &Options) -> Self {
+        let nothing = PhotoRecord::stopped("", "", (Status::Failed, String::new()), options);
+        Self { program: nothing.program.into(), settings: nothing.settings.hash }
+    }
+}
+
+impl Line {
+    /// SHA-256 of the photo, if the line is of this way and the photo was not one that failed.
+    pub(super) fn done(&self, way: &Way) -> Option<&str> {
+        let Head { sha256, status, program, settings, .. } = &self.head;
+        let done = *status != Status::Failed && *program == way.program && settings.hash == way.settings;
+        sha256.as_deref().filter(|_| done)
+    }
+}
+
+impl Earlier {
+    /// Reads `FILE`, and what a run that was killed left beside it, which then is brought into `FILE`: the new run begins the
+    /// file beside it anew.
+    pub(super) fn open(path: &Path, options: &Options) -> Result<Self> {
+        let (rest, way) = (partial(path), Way::of(options));
+        let mut lines = read(path)?;
+        if rest.is_file() {
+            lines.extend(read(&rest)?);
+            if !lines.is_empty() {
+                let merged = path.with_added_extension("merged");
+                file::write(&merged, |out| write(lines.iter(), out))?;
+                let target = fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
+                fs::rename(&merged, target).map_err(|source| failed(path, source))?;
+            }
+        }
+        let done = |(at, line): (usize, &Line)| line.done(&way).map(|sha256| (sha256.to_owned(), at));
+        let known = lines.iter().enumerate().filter_map(done).collect();
+        Ok(Self { lines, known })
+    }
+
+    /// Whether there is nothing to take over.
+    pub(super) fn is_empty(&self) -> bool {
+        self.known.is_empty()
+    }
+
+    /// The record of a photo that needs no work, under the names that it has now.
+    pub(super) fn record(&self, sha256: &str, (file, stem): (&str, &str)) -> Option<PhotoRecord> {
+        let line = &self.lines[*self.known.get(sha256)?];
+        let record: PhotoRecord = serde_json::from_str(&line.text).ok()?;
+        Some(PhotoRecord { file: file.into(), stem: stem.into(), ..record })
+    }
+
+    /// Writes the lines of photos of which this run did not tell, so that none is lost.
+    pub(super) fn write_rest(&self, met: &Met, out: &mut dyn Write) -> io::Result<()> {
+        write(self.lines.iter().filter(|line| !met.has(line)), out)
+    }
+}
+
+/// The last line of each photo with its way, in the order of the file.
+fn write<'a>(lines: impl DoubleEndedIterator<Item = &'a Line>, out: &mut dyn Write) -> io::Result<()> {
+    let mut seen = HashSet::new();
+    let key = |line: &Line| {
+        let Head { file, sha256, program, settings, .. } = &line.head;
+        (file.clone(), sha256.clone(), program.clone(), settings.hash.clone())
+    };
+    let last: Vec<&Line> = lines.rev().filter(|line| seen.insert(key(line))).collect();
+    last.into_iter().rev().try_for_each(|line| writeln!(out, "{}", line.text))
+}
+
+/// The whole lines of a file; one that a killed run left half written, without its end, is left out. No file, no lines.
+///
+/// # Errors
+/// The file cannot be read, or holds something else: it is not one to be completed.
+pub(super) fn read(path: &Path) -> Result<Vec<Line>> {
+    let bytes = match fs::metadata(path) {
+        Ok(kind) if kind.is_file() => fs::read(path).map_err(|source| failed(path, source))?,
+        Ok(_) => return Ok(Vec::new()),
+        Err(error) if error.kind() == ErrorKind::NotFound => return Ok(Vec::new()),
+        Err(error) => return Err(failed(path, error)),
+    };
+    let other = |number: usize| {
+        let text = format!(
+            "its line {number} is not of a photo, so it is not taken up again; name the file of an earlier run"
+        );
+        failed(path, io::Error::other(text))
+    };
+    let whole = &bytes[..whole(&bytes)];
+    let lines = whole.split_inclusive(|&byte| byte == b'\n').zip(1..).map(|(line, number)| {
+        let text = str::from_utf8(line).map_err(|_| other(number))?.trim_end();
+        let head = serde_json::from_str(text).map_err(|_| other(number))?;
+        Ok(Line { text: text.into(), head })
+    });
+    lines.collect()
+}
+
+/// Bytes of the lines that are whole.
+pub(super) fn whole(bytes: &[u8]) -> usize {
+    bytes.iter().rposition(|&byte| byte == b'\n').map_or(0, |end| end + 1)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn line(file: &str, sha256: &str, status: Status) -> String {
+        let record = PhotoRecord::stopped(file, "x", (status, "why".into()), &Options::default());
+        serde_json::to_string(&PhotoRecord { sha256: Some(sha256.into()), ..record }).unwrap() + "\n"
+    }
+
+    #[test]
+    fn what_two_runs_left_is_brought_together_and_nothing_is_lost() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("a.jsonl");
+        let (a, b, c) = (
+            line("a.jpg", "aa", Status::Refused),
+            line("b.jpg", "bb", Status::Failed),
+            line("c.jpg", "cc", Status::Graded),
+        );
+        fs::write(&path, format!("{a}{b}")).unwrap();
+        fs::write(partial(&path), format!("{a}{c}{}", &a[..a.len() / 2])).unwrap();
+        let earlier = Earlier::open(&path, &Options::default()).unwrap();
+        assert_eq!(fs::read_to_string(&path).unwrap(), format!("{b}{a}{c}"));
+        let record = |sha256| earlier.record(sha256, ("new/x.jpg", "stem"));
+        let known = record("aa").unwrap();
+        assert_eq!(
+            (known.file.as_str(), known.stem.as_str(), known.error.as_deref()),
+            ("new/x.jpg", "stem", Some("why"))
+        );
+        assert!(record("cc").is_some() && record("bb").is_none() && record("dd").is_none());
+        let (mut met, mut rest) = (Met::default(), Vec::new());
+        met.note(&known);
+        earlier.write_rest(&met, &mut rest).unwrap();
+        assert_eq!(String::from_utf8(rest).unwrap(), format!("{b}{c}"));
+        let other = Options { scale: Some(variegauge::options::Scale::PxPerMm(9.0)), ..Options::default() };
+        assert!(Earlier::open(&path, &other).unwrap().is_empty(), "other settings, other readings");
+    }
+
+    #[test]
+    fn a_file_of_something_else_is_left_alone() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("a.jsonl");
+        assert!(Earlier::open(&path, &Options::default()).unwrap().is_empty());
+        assert!(!path.exists());
+        for text in ["some notes\n", "{\"a\": 1}\n", "\u{0}\n"] {
+            fs::write(&path, text).unwrap();
+            let error = Earlier::open(&path, &Options::default()).err().unwrap().to_string();
+            assert!(error.contains("line 1") && error.contains("a.jsonl"), "{error}");
+            assert_eq!(fs::read_to_string(&path).unwrap(), text);
+        }
+    }
+}
