@@ -30,12 +30,12 @@ impl Interval {
 /// The `p`-quantile (0..=1) by linear interpolation between order statistics (type 7 of Hyndman and Fan 1996, The
 /// American Statistician 50:361-365). Sorts `values` in place; `None` when empty.
 pub fn quantile(values: &mut [f64], p: f64) -> Option<f64> {
-    values.sort_by(f64::total_cmp);
     let last = values.len().checked_sub(1)?;
     let at = p.clamp(0.0, 1.0) * last as f64;
     let below = at.floor() as usize;
-    let above = (below + 1).min(last);
-    Some(values[below] + (at - below as f64) * (values[above] - values[below]))
+    let (_, &mut lower, above) = values.select_nth_unstable_by(below, f64::total_cmp);
+    let upper = above.iter().copied().min_by(f64::total_cmp).unwrap_or(lower);
+    Some(lower + (at - below as f64) * (upper - lower))
 }
 
 /// `SplitMix64` (Steele, Lea, Flood 2014, OOPSLA): the same numbers on every machine and for every number of threads.

@@ -9,7 +9,7 @@ const COARSE: f32 = 3.0;
 pub fn mean(field: &Raster<f32>, radius: usize) -> Raster<f32> {
     let (w, h) = (field.width(), field.height());
     let mut out = field.clone();
-    let mut room = Vec::new();
+    let mut room = Room::default();
     let shares: Vec<f32> = (0..w).map(|x| 1.0 / inside(x, w, radius)).collect();
     for y in 0..h {
         let row = out.row_mut(y);
@@ -31,28 +31,41 @@ fn inside(at: usize, n: usize, radius: usize) -> f32 {
 
 /// The sum over `radius` places on either side of each place along a line of `step` values a place; beyond its ends is
 /// nothing. Windows are put together from windows of 1, 2, 4, ... places, all places at once.
-fn sums(line: &mut [f32], step: usize, radius: usize, room: &mut Vec<f32>) {
+fn sums(line: &mut [f32], step: usize, radius: usize, room: &mut Room) {
     let (window, beyond) = (2 * radius + 1, radius * step);
-    room.clear();
-    room.resize(beyond, 0.0);
-    room.extend_from_slice(line);
-    room.resize(line.len() + 2 * beyond, 0.0);
+    room.now.clear();
+    room.now.resize(beyond, 0.0);
+    room.now.extend_from_slice(line);
+    room.now.resize(line.len() + 2 * beyond, 0.0);
     line.fill(0.0);
     let (mut length, mut from) = (1, 0);
     loop {
-        // `room[i]` is the sum of `length` places from place i on.
+        // Here stand the sums of `length` places from each on.
         if window & length != 0 {
-            line.iter_mut().zip(&room[from * step..]).for_each(|(sum, part)| *sum += part);
+            line.iter_mut().zip(&room.now[from * step..]).for_each(|(sum, part)| *sum += part);
             from += length;
         }
         if from == window {
             return;
         }
-        let ahead = length * step;
-        for i in 0..room.len() - ahead {
-            room[i] += room[i + ahead];
-        }
+        room.join(length * step, |a, b| a + b);
         length *= 2;
+    }
+}
+
+/// What windows along a line are put together in.
+#[derive(Default)]
+struct Room {
+    now: Vec<f32>,
+    next: Vec<f32>,
+}
+
+impl Room {
+    /// Each value with that `ahead` of it; the last ones have none and go.
+    fn join(&mut self, ahead: usize, with: impl Fn(f32, f32) -> f32) {
+        self.next.clear();
+        self.next.extend(self.now.iter().zip(&self.now[ahead..]).map(|(&a, &b)| with(a, b)));
+        std::mem::swap(&mut self.now, &mut self.next);
     }
 }
 
@@ -127,19 +140,19 @@ pub fn soft_where<const N: usize>(fields: [&Raster<f32>; N], weight: &Raster<f32
 
 /// Greatest value in the square window of half side `radius`.
 pub fn greatest(field: &Raster<f32>, radius: usize) -> Raster<f32> {
-    extreme(field, radius, f32::max)
+    extreme(field, radius, |a, b| if a > b { a } else { b })
 }
 
 /// Least value in the square window of half side `radius`.
 pub fn least(field: &Raster<f32>, radius: usize) -> Raster<f32> {
-    extreme(field, radius, f32::min)
+    extreme(field, radius, |a, b| if a < b { a } else { b })
 }
 
 /// Along rows, then down: windows of twice the length from two of the length, all places at once.
 fn extreme(field: &Raster<f32>, radius: usize, better: impl Fn(f32, f32) -> f32 + Copy) -> Raster<f32> {
     let (w, h) = (field.width(), field.height());
     let mut out = field.clone();
-    let mut room = Vec::new();
+    let mut room = Room::default();
     for y in 0..h {
         best(out.row_mut(y), 1, radius.min(w), &mut room, better);
     }
@@ -148,20 +161,18 @@ fn extreme(field: &Raster<f32>, radius: usize, better: impl Fn(f32, f32) -> f32 
 }
 
 /// The best of `radius` places on either side of each place along a line of `step` values a place.
-fn best(line: &mut [f32], step: usize, radius: usize, room: &mut Vec<f32>, better: impl Fn(f32, f32) -> f32) {
+fn best(line: &mut [f32], step: usize, radius: usize, room: &mut Room, better: impl Fn(f32, f32) -> f32 + Copy) {
     // An end's value stands in every window that reaches beyond it.
-    drawn_out(line, step, radius, room);
+    drawn_out(line, step, radius, &mut room.now);
     let window = 2 * radius + 1;
     let mut length = 1;
     while length < window {
-        // `room[i]` is the best of `length` places from place i on.
+        // Here stand the best of `length` places from each on.
         let by = length.min(window - length);
-        for i in 0..room.len() - by * step {
-            room[i] = better(room[i], room[i + by * step]);
-        }
+        room.join(by * step, better);
         length += by;
     }
-    line.copy_from_slice(&room[..line.len()]);
+    line.copy_from_slice(&room.now[..line.len()]);
 }
 
 #[cfg(test)]

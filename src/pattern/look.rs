@@ -56,7 +56,7 @@ impl Look {
         let tissue: Raster<Option<Tissue>> = Raster::from_vec(w, h, classes);
         let pixels = tissue.as_slice().iter().flatten().count();
         let diameter = (pixels as f32 * 4.0 / std::f32::consts::PI).sqrt();
-        let [red, green, blue] = [0, 1, 2].map(|channel| light(picture, bounds, (w, h), channel));
+        let [red, green, blue] = light(picture, bounds, (w, h));
         let weight = weights(&tissue, &red, diameter);
         let reference = reference(&tissue, &red, diameter);
         let data = red.as_slice().iter().zip(reference.as_slice()).zip(weight.as_slice());
@@ -84,25 +84,27 @@ impl Look {
     }
 }
 
-/// Linear light of a channel, mean over each grid pixel's block; clipped blocks are negative.
-fn light(picture: &Raster<[u8; 3]>, bounds: Rect, (w, h): (usize, usize), channel: usize) -> Raster<f32> {
+/// Linear light of red, green and blue, means over each grid pixel's block; clipped blocks are negative.
+fn light(picture: &Raster<[u8; 3]>, bounds: Rect, (w, h): (usize, usize)) -> [Raster<f32>; 3] {
     let cuts = |length: usize, n: usize| (0..=n).map(|i| i * length / n).collect::<Vec<_>>();
     let (columns, rows) = (cuts(bounds.width, w), cuts(bounds.height, h));
-    let decode = &*DECODE;
-    let mut out = Raster::filled(w, h, 0.0f32);
+    let linear: [f32; 256] =
+        std::array::from_fn(|code| if code >= usize::from(CLIPPED) { f32::NEG_INFINITY } else { DECODE[code] });
+    let mut out = [(); 3].map(|()| Raster::filled(w, h, 0.0f32));
+    let mut sums = vec![[0.0f32; 3]; w];
     for (y, ends) in rows.windows(2).enumerate() {
-        let line = out.row_mut(y);
+        sums.fill([0.0; 3]);
         for source in ends[0]..ends[1] {
             let pixels = &picture.row(bounds.y + source)[bounds.x..bounds.right()];
-            for (sum, ends) in line.iter_mut().zip(columns.windows(2)) {
+            for (sum, ends) in sums.iter_mut().zip(columns.windows(2)) {
                 for code in &pixels[ends[0]..ends[1]] {
-                    *sum +=
-                        if code[channel] >= CLIPPED { f32::NEG_INFINITY } else { decode[usize::from(code[channel])] };
+                    sum.iter_mut().zip(code).for_each(|(sum, &code)| *sum += linear[usize::from(code)]);
                 }
             }
         }
-        for (sum, across) in line.iter_mut().zip(columns.windows(2)) {
-            *sum = (*sum / ((ends[1] - ends[0]) * (across[1] - across[0])) as f32).max(-1.0);
+        for (x, across) in columns.windows(2).enumerate() {
+            let pixels = ((ends[1] - ends[0]) * (across[1] - across[0])) as f32;
+            out.iter_mut().zip(sums[x]).for_each(|(out, sum)| out.set(x, y, (sum / pixels).max(-1.0)));
         }
     }
     out

@@ -245,25 +245,19 @@ fn full_size(field: &Field, labels: &Raster<u32>, label: u32, bounds: Rect) -> R
 /// Share of the outline's length that runs along the frame.
 fn share_on_frame(mask: &Raster<bool>, bounds: Rect, frame: Rect) -> f64 {
     let (w, h) = (mask.width(), mask.height());
-    let inside =
-        |x: isize, y: isize| x >= 0 && y >= 0 && x < w as isize && y < h as isize && mask.get(x as usize, y as usize);
-    let (left, right) = (frame.x as isize, frame.right() as isize);
-    let (top, bottom) = (frame.y as isize, frame.bottom() as isize);
-    let (mut edge, mut border) = (0usize, 0usize);
-    for y in 0..h as isize {
-        for x in 0..w as isize {
-            if !inside(x, y) {
-                continue;
-            }
-            for (u, v) in [(x - 1, y), (x + 1, y), (x, y - 1), (x, y + 1)] {
-                if !inside(u, v) {
-                    edge += 1;
-                    let (px, py) = (u + bounds.x as isize, v + bounds.y as isize);
-                    border += usize::from(px < left || py < top || px >= right || py >= bottom);
-                }
-            }
-        }
-    }
+    let count = |row: &[bool]| row.iter().filter(|&&inside| inside).count();
+    let column = |x: usize| (0..h).filter(|&y| mask.get(x, y)).count();
+    // The sides of the bounds with whether they lie on the frame.
+    let sides = [
+        (column(0), bounds.x <= frame.x),
+        (column(w - 1), bounds.right() >= frame.right()),
+        (count(mask.row(0)), bounds.y <= frame.y),
+        (count(mask.row(h - 1)), bounds.bottom() >= frame.bottom()),
+    ];
+    let across = (0..h).map(|y| mask.row(y).iter().zip(&mask.row(y)[1..]).filter(|(a, b)| a != b).count());
+    let down = (1..h).map(|y| mask.row(y).iter().zip(mask.row(y - 1)).filter(|(a, b)| a != b).count());
+    let edge = across.chain(down).chain(sides.map(|(pixels, _)| pixels)).sum::<usize>();
+    let border: usize = sides.iter().filter(|(_, on_frame)| *on_frame).map(|(pixels, _)| pixels).sum();
     border as f64 / edge.max(1) as f64
 }
 

@@ -51,9 +51,8 @@ impl Converter {
 
     /// One pixel.
     pub fn oklab(&self, code: [u8; 3]) -> OkLab {
-        let mut out = [OkLab::new(0.0, 0.0, 0.0)];
-        self.oklab_row(&[code], &mut out);
-        out[0]
+        let [l, a, b] = self.lab(code.map(|value| self.decode[usize::from(value)]));
+        OkLab::new(l, a, b)
     }
 
     /// One pixel's codes under white light: sRGB codes / 255, 0..=1, as if the light had been D65.
@@ -85,16 +84,17 @@ impl Converter {
 
     /// Linear planes to Oklab planes, in place. Plain loops over arrays, which the compiler turns into vector code.
     fn block(&self, planes: &mut [[f32; BLOCK]; 3], len: usize) {
-        let (m, n) = (&self.to_lms, &self.to_oklab);
         let [p, q, r] = planes;
         for ((p, q), r) in p[..len].iter_mut().zip(&mut q[..len]).zip(&mut r[..len]) {
-            let l = cube_root(m[0][0] * *p + m[0][1] * *q + m[0][2] * *r);
-            let c = cube_root(m[1][0] * *p + m[1][1] * *q + m[1][2] * *r);
-            let s = cube_root(m[2][0] * *p + m[2][1] * *q + m[2][2] * *r);
-            *p = n[0][0] * l + n[0][1] * c + n[0][2] * s;
-            *q = n[1][0] * l + n[1][1] * c + n[1][2] * s;
-            *r = n[2][0] * l + n[2][1] * c + n[2][2] * s;
+            [*p, *q, *r] = self.lab([*p, *q, *r]);
         }
+    }
+
+    /// Linear light to Oklab.
+    #[inline]
+    fn lab(&self, light: [f32; 3]) -> [f32; 3] {
+        let apply = |m: &Mat3, v: [f32; 3]| m.map(|row| row[0] * v[0] + row[1] * v[1] + row[2] * v[2]);
+        apply(&self.to_oklab, apply(&self.to_lms, light).map(cube_root))
     }
 }
 
