@@ -115,7 +115,7 @@ def layer(output):
 
 
 def fold_pads(graph):
-    """Padding becomes part of the convolution behind it: the runtime does it at no cost there."""
+    """Padding becomes part of the convolution behind it, as the program has it."""
     made = {output: node for node in graph.node for output in node.output}
     weights = {t.name: t.dims for t in graph.initializer}
     for node in graph.node:

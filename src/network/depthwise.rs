@@ -1,5 +1,10 @@
 //! Convolutions of each channel by itself.
 
+#![allow(
+    clippy::inline_always,
+    reason = "what is not compiled into the function chosen for the machine loses its vectors"
+)]
+
 use crate::network::convolution::{Activation, vector};
 use crate::network::tensor::{LANES, Line, Tensor};
 use crate::network::weights::Filters;
@@ -98,6 +103,55 @@ impl Pass<'_> {
                 if p < count {
                     let sum = simd.min_f32s(simd.max_f32s(sums[p], low), high);
                     S::as_mut_simd_f32s(&mut lines[p].0).0[v] = sum;
+                }
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The definition, one sum at a time, for the first channel.
+    fn slowly(filters: &Filters, step: usize, input: &Tensor, (x, y): (usize, usize)) -> f32 {
+        let kernel = filters.kernel;
+        let before = (kernel - step) / 2;
+        let mut sum = filters.bias[0];
+        for (tap, weight) in filters.weights[..kernel * kernel].iter().enumerate() {
+            let (u, v) = (x * step + tap % kernel, y * step + tap / kernel);
+            let (u, v) = (u.wrapping_sub(before), v.wrapping_sub(before));
+            if u < input.width && v < input.height {
+                sum += weight * input.row(0, v)[u].0[0];
+            }
+        }
+        sum.clamp(0.0, 6.0)
+    }
+
+    #[test]
+    fn each_channel_is_convolved_by_itself_whatever_the_width() {
+        for (kernel, step, width, height) in [(3, 1, 9, 4), (3, 2, 11, 3), (5, 1, 1, 1), (5, 1, 17, 5), (5, 2, 6, 7)] {
+            // Channel c of 20 is the first, c + 1 times as bright, with weights and bias as much smaller.
+            let weights = |c: usize| (0..kernel * kernel).map(move |tap| (tap as f32 - 7.0) / (8.0 * (c + 1) as f32));
+            let filters =
+                Filters { inputs: 1, kernel, weights: (0..20).flat_map(weights).collect(), bias: vec![0.25; 20] };
+            let mut input = Tensor::new(width * step, height * step, 2);
+            for (block, y) in (0..2).flat_map(|block| (0..height * step).map(move |y| (block, y))) {
+                for (x, line) in input.row_mut(block, y).iter_mut().enumerate() {
+                    *line =
+                        Line(std::array::from_fn(|c| ((x * 7 + y * 5) % 11 * (block * LANES + c + 1)) as f32 / 11.0));
+                }
+            }
+            let layer = Depthwise::new(&filters, step, Activation::Relu6);
+            let mut answers = vec![layer.of(&input), Tensor::new(width, height, 2)];
+            pulp::Scalar::new().vectorize(Pass { layer: &layer, input: &input, output: &mut answers[1] });
+            for (answer, x, y) in
+                answers.iter().flat_map(|a| (0..width).flat_map(move |x| (0..height).map(move |y| (a, x, y))))
+            {
+                let expected = slowly(&filters, step, &input, (x, y));
+                for channel in 0..20 {
+                    let found = answer.row(channel / LANES, y)[x].0[channel % LANES];
+                    assert!((found - expected).abs() < 1e-4, "{found} for {expected} at {channel}, {x}, {y}");
                 }
             }
         }

@@ -80,6 +80,37 @@ mod tests {
         }
     }
 
+    /// The same picture as in `docs/outline-model/reference.py`.
+    fn asked(network: Network, width: usize, height: usize) -> Vec<f32> {
+        let code = |i: u32| (i.wrapping_mul(2_654_435_761) >> 8) % 256;
+        let planes = (0..(network.channels() * width * height) as u32).map(|i| code(i) as f32 / 255.0).collect();
+        network.run(planes, width, height).into_iter().flat_map(Raster::into_vec).collect()
+    }
+
+    #[test]
+    fn answers_are_those_of_another_engine() {
+        let outline = include_bytes!("../../fixtures/network/outline_96x64.f32");
+        let tissue = include_bytes!("../../fixtures/network/tissue_96x64.f32");
+        for (network, file) in [(Network::Outline, &outline[..]), (Network::Tissue, &tissue[..])] {
+            let expected: Vec<_> = file.as_chunks().0.iter().map(|&four| f32::from_le_bytes(four)).collect();
+            let answer = asked(network, 96, 64);
+            assert_eq!(answer.len(), expected.len());
+            let far = answer.iter().zip(&expected).map(|(a, b)| (a - b).abs()).fold(0.0, f32::max);
+            assert!(far < 1e-4, "{network:?}: {far}");
+        }
+    }
+
+    #[test]
+    fn answers_do_not_depend_on_what_ran_before_or_beside() {
+        let first = asked(Network::Tissue, 64, 96);
+        let _used_memory = (asked(Network::Outline, 128, 96), asked(Network::Tissue, 96, 128));
+        assert_eq!(asked(Network::Tissue, 64, 96), first);
+        std::thread::scope(|scope| {
+            let beside: Vec<_> = (0..3).map(|_| scope.spawn(|| asked(Network::Tissue, 64, 96))).collect();
+            beside.into_iter().for_each(|answer| assert_eq!(answer.join().unwrap(), first));
+        });
+    }
+
     #[test]
     fn input_sides_are_whole_strides() {
         assert_eq!(input_size(4000, 3000, 512), (512, 384));

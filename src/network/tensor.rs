@@ -104,6 +104,7 @@ impl Tensor {
     /// channels.
     pub(super) fn folded(planes: &[f32], width: usize, height: usize, value: impl Fn(f32) -> f32) -> Self {
         let mut tensor = Self::new(width / 2, height / 2, 1);
+        tensor.lines.fill(Line::ZERO);
         for (i, row) in planes.chunks(width).enumerate() {
             let (channel, y) = (i / height, i % height);
             let first = (channel * 2 + y % 2) * 2;
@@ -162,5 +163,30 @@ impl Tensor {
             fields.iter_mut().zip(line.0).for_each(|(field, value)| field.push(value));
         }
         fields.into_iter().map(|field| Raster::from_vec(self.width, self.height, field)).collect()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn folding_keeps_each_channel_and_place() {
+        let planes: Vec<f32> = (0..24).map(|i| i as f32).collect(); // three channels of 4 x 2
+        let folded = Tensor::folded(&planes, 4, 2, |v| v);
+        assert_eq!((folded.width, folded.height), (2, 1));
+        assert_eq!(folded.row(0, 0)[1].0[..12], [2.0, 3.0, 6.0, 7.0, 10.0, 11.0, 14.0, 15.0, 18.0, 19.0, 22.0, 23.0]);
+    }
+
+    #[test]
+    fn doubling_and_mean_and_fields() {
+        let one = Tensor::folded(&[1.0, 2.0, 3.0, 6.0], 2, 2, |v| v);
+        let four = one.doubled();
+        assert!((0..2).all(|y| four.row(0, y).iter().all(|line| line.0[..4] == [1.0, 2.0, 3.0, 6.0])));
+        assert_eq!(four.fields(4)[3].as_slice(), [6.0; 4]);
+        let mut two = Tensor::folded(&[1.0, 2.0, 3.0, 6.0, 5.0, 6.0, 7.0, 8.0], 4, 2, |v| v);
+        assert_eq!(two.mean().row(0, 0)[0].0[..4], [2.0, 4.0, 6.0, 7.0]);
+        two.add_everywhere(&one);
+        assert_eq!(two.row(0, 0)[1].0[..4], [4.0, 8.0, 10.0, 14.0]);
     }
 }

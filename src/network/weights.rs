@@ -67,7 +67,7 @@ impl<'a> Weights<'a> {
         Self(SafeTensors::deserialize(file).expect("the built-in files are whole (tested)"))
     }
 
-    /// A convolution and ReLU (`Layer`).
+    /// `Layer`: a convolution and `Relu`.
     pub(super) fn layer(&self, name: &str, step: usize) -> Convolution {
         Convolution::new(&self.filters(&format!("{name}.0")), step, Activation::Relu)
     }
@@ -99,8 +99,10 @@ impl<'a> Weights<'a> {
 
     /// Weights are steps of 8 bit, with one scale an output channel.
     fn filters(&self, name: &str) -> Filters {
-        let part = |part| self.0.tensor(&format!("{name}.{part}")).expect("the built-in files have all layers (tested)");
-        let floats = |bytes: &[u8]| bytes.as_chunks().0.iter().map(|&four| f32::from_le_bytes(four)).collect::<Vec<_>>();
+        let part =
+            |part| self.0.tensor(&format!("{name}.{part}")).expect("the built-in files have all layers (tested)");
+        let floats =
+            |bytes: &[u8]| bytes.as_chunks().0.iter().map(|&four| f32::from_le_bytes(four)).collect::<Vec<_>>();
         let (steps, scale, bias) = (part("weight"), floats(part("scale").data()), floats(part("bias").data()));
         let (inputs, kernel) = (steps.shape()[1], steps.shape()[2]);
         let filters = steps.data().chunks_exact(inputs * kernel * kernel).zip(scale);
