@@ -10,6 +10,8 @@ pub(super) const LANES: usize = 16;
 const BORDER: usize = 2;
 /// Pixels behind the last plane that the last tile of a kernel may read, to no effect.
 const SLACK: usize = 32;
+/// Lines of memory that a thread keeps for its next tensors at most: 48 MiB.
+const KEPT: usize = 48 << 14;
 
 /// Sixteen channels of one pixel: one line of the cache, so that no load straddles two.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -37,8 +39,25 @@ thread_local! {
 
 impl Drop for Tensor {
     fn drop(&mut self) {
-        SPARE.with_borrow_mut(|spare| spare.push(take(&mut self.lines)));
+        SPARE.with_borrow_mut(|spare| {
+            if self.lines.len() + spare.iter().map(Vec::len).sum::<usize>() <= KEPT {
+                spare.push(take(&mut self.lines));
+            }
+        });
     }
+}
+
+/// Spare memory of at least so many lines. If all is too small, the largest makes room for what is allocated instead: so
+/// pictures of ever other sizes do not let it grow.
+fn spare(needed: usize) -> Option<Vec<Line>> {
+    SPARE.with_borrow_mut(|spare| {
+        // Not much too large: a small tensor may live long, and the next large one would want another.
+        let fits = |&i: &usize| (needed..=8 * needed).contains(&spare[i].len());
+        let closest = (0..spare.len()).filter(fits).min_by_key(|&i| spare[i].len());
+        let small = (0..spare.len()).filter(|&i| spare[i].len() < needed).max_by_key(|&i| spare[i].len());
+        let found = closest.or(small).map(|i| spare.swap_remove(i));
+        found.filter(|lines| lines.len() >= needed)
+    })
 }
 
 impl Tensor {
@@ -46,10 +65,7 @@ impl Tensor {
     pub(super) fn new(width: usize, height: usize, blocks: usize) -> Self {
         let mut tensor = Self { width, height, blocks, lines: Vec::new() };
         let needed = blocks * tensor.plane() + SLACK;
-        tensor.lines = SPARE.with_borrow_mut(|spare| {
-            let closest = (0..spare.len()).filter(|&i| spare[i].len() >= needed).min_by_key(|&i| spare[i].len());
-            closest.map_or_else(|| vec![Line::ZERO; needed], |i| spare.swap_remove(i))
-        });
+        tensor.lines = spare(needed).unwrap_or_else(|| vec![Line::ZERO; needed]);
         tensor.clear_borders();
         tensor
     }
