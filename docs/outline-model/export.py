@@ -1,7 +1,8 @@
-"""Writes the shipped files: python3 export.py DIR (outline.pt, tissue.pt) -> DIR/outline.onnx, DIR/tissue.onnx.
+"""Writes the shipped files: python3 export.py DIR (outline.pt, tissue.pt) -> DIR/outline.safetensors, DIR/tissue.safetensors.
 
 Batch norms are folded. Weights are stored as 8 bit numbers with one scale an output channel, and turned back into single precision when
-loaded: nothing is computed in 8 bit. Needs onnx and torch.
+loaded: nothing is computed in 8 bit. Beside each file stands the same network, with the same weights, as an ONNX file: for `evaluate.py`
+and `reference.py`, which run it with another engine than the program's. Needs onnx, safetensors and torch.
 """
 
 import sys
@@ -12,6 +13,7 @@ import torch
 import torch.nn as nn
 import torch.nn.functional as F
 from onnx import helper, numpy_helper
+from safetensors.numpy import save_file
 
 from networks import Outline, Tissue, load
 from train_tissue import WEIGHT
@@ -69,7 +71,8 @@ def tissue(folder):
     return network
 
 
-def write(network, channels, outputs, path):
+def write(network, channels, outputs, stem):
+    path = stem + ".onnx"
     axes = {2: "h", 3: "w"}
     torch.onnx.export(
         network,
@@ -86,10 +89,33 @@ def write(network, channels, outputs, path):
     shorten(model.graph)
     onnx.checker.check_model(model)
     onnx.save(model, path)
+    save_file(named_weights(model.graph), stem + ".safetensors")
+
+
+def named_weights(graph):
+    """Of each convolution, under its name in `networks`: NAME.weight in steps, NAME.scale and NAME.bias an output channel."""
+    tensors = {t.name: numpy_helper.to_array(t) for t in graph.initializer}
+    named = {}
+    for node in [node for node in graph.node if node.op_type == "Conv"]:
+        steps, bias = node.input[1], node.input[2]
+        name = steps.removesuffix(".weight") if steps.endswith(".weight") else layer(node.output[0])
+        parts = {"weight": tensors[steps + ".steps"], "scale": tensors[steps + ".scale"], "bias": tensors[bias]}
+        named |= {f"{name}.{part}": values for part, values in parts.items()}
+    return named
+
+
+def layer(output):
+    """Name of a layer from that of its answer: /st.0/st.0.0/a/a.0/Conv_output_0 is st.0.0.a.0. `Padded` goes by what it stands for."""
+    name = ""
+    for part in output.split("/")[1:-1]:
+        parent = ".".join(part.split(".")[:-1])
+        kept = name.removesuffix(parent).rstrip(".") if parent and name.endswith(parent) else name
+        name = f"{kept}.{part}" if kept else part
+    return name.removesuffix(".conv")
 
 
 def fold_pads(graph):
-    """Padding becomes part of the convolution behind it: the runtime does it at no cost there."""
+    """Padding becomes part of the convolution behind it, as the program has it."""
     made = {output: node for node in graph.node for output in node.output}
     weights = {t.name: t.dims for t in graph.initializer}
     for node in graph.node:
@@ -129,5 +155,5 @@ def shorten(graph):
 
 
 if __name__ == "__main__":
-    write(outline(sys.argv[1]), 3, ["plant", "centre"], sys.argv[1] + "/outline.onnx")
-    write(tissue(sys.argv[1]), 4, ["tissue"], sys.argv[1] + "/tissue.onnx")
+    write(outline(sys.argv[1]), 3, ["plant", "centre"], sys.argv[1] + "/outline")
+    write(tissue(sys.argv[1]), 4, ["tissue"], sys.argv[1] + "/tissue")

@@ -17,7 +17,7 @@ class Layer(nn.Sequential):
 
 
 class Block(nn.Module):
-    """Plain residual block: 3 x 3 convolutions, which the program's runtime runs fast."""
+    """Plain residual block: 3 x 3 convolutions, which run fast."""
 
     def __init__(self, i, o, stride=1):
         super().__init__()

@@ -28,7 +28,7 @@ impl Interval {
 }
 
 /// The `p`-quantile (0..=1) by linear interpolation between order statistics (type 7 of Hyndman and Fan 1996, The
-/// American Statistician 50:361-365). Sorts `values` in place; `None` when empty.
+/// American Statistician 50:361-365). Brings `values` into another order; `None` when empty.
 pub fn quantile(values: &mut [f64], p: f64) -> Option<f64> {
     let last = values.len().checked_sub(1)?;
     let at = p.clamp(0.0, 1.0) * last as f64;

@@ -1,10 +1,21 @@
-//! The networks whose weights are part of the program, and the runtime that runs them on one thread.
-//! `docs/outline-model/README.md` says how they are made.
+//! The networks whose weights are part of the program, and the engine that runs them: convolutions written for these two,
+//! on the thread that asks. `docs/outline-model/README.md` says how they are made.
+
+mod blocks;
+mod convolution;
+mod depthwise;
+mod outline;
+mod tensor;
+mod tissue;
+mod weights;
 
 use crate::base::raster::Raster;
-use rten::{Model, RunOptions, ThreadPool};
-use rten_tensor::{AsView, Layout, NdTensor};
-use std::sync::{Arc, OnceLock};
+use crate::network::outline::Outline;
+use crate::network::tissue::Tissue;
+use std::sync::LazyLock;
+
+static OUTLINE: LazyLock<Outline> = LazyLock::new(|| Outline::new(include_bytes!("models/outline.safetensors")));
+static TISSUE: LazyLock<Tissue> = LazyLock::new(|| Tissue::new(include_bytes!("models/tissue.safetensors")));
 
 /// Sides of a network's input are multiples of this.
 pub const STRIDE: usize = 32;
@@ -23,16 +34,6 @@ pub enum Network {
 }
 
 impl Network {
-    fn model(self) -> &'static Model {
-        static OUTLINE: OnceLock<Model> = OnceLock::new();
-        static TISSUE: OnceLock<Model> = OnceLock::new();
-        let (cell, bytes): (_, &[u8]) = match self {
-            Self::Outline => (&OUTLINE, include_bytes!("models/outline.onnx")),
-            Self::Tissue => (&TISSUE, include_bytes!("models/tissue.onnx")),
-        };
-        cell.get_or_init(|| Model::load_static_slice(bytes).expect("the built-in weights load (tested)"))
-    }
-
     /// Channels of its input.
     fn channels(self) -> usize {
         match self {
@@ -48,30 +49,11 @@ impl Network {
     /// If the planes do not hold the network's channels, or a side is no multiple of [`STRIDE`].
     pub fn run(self, planes: Vec<f32>, width: usize, height: usize) -> Vec<Raster<f32>> {
         assert!(width.is_multiple_of(STRIDE) && height.is_multiple_of(STRIDE), "{width} x {height} in strides");
-        let input = NdTensor::from_data([1, self.channels(), height, width], planes);
-        let fields = |output: NdTensor<f32, 4>| {
-            let [_, _, rows, columns] = output.shape();
-            let values = output.to_vec();
-            values.chunks(rows * columns).map(|f| Raster::from_vec(columns, rows, f.to_vec())).collect::<Vec<_>>()
-        };
-        self.on_own_thread(input).into_iter().flat_map(fields).collect()
-    }
-
-    /// On a thread of its own: a caller's task that waited inside the runtime's pool would take up another one meanwhile, and
-    /// with it more memory (or, at the first load of the weights, wait for itself). Each run has its own
-    /// pool of one thread: photos are what runs in parallel, and one order of sums gives one answer.
-    fn on_own_thread(self, input: NdTensor<f32, 4>) -> Vec<NdTensor<f32, 4>> {
-        let work = move || {
-            let model = self.model();
-            let alone = Arc::new(ThreadPool::with_num_threads(1));
-            let options = RunOptions::default().with_thread_pool(Some(alone));
-            let outputs = model
-                .run(vec![(model.input_ids()[0], input.into())], model.output_ids(), Some(options))
-                .expect("the built-in networks take any size in whole strides (tested)");
-            let floats = |output: rten::Value| output.try_into().expect("outputs are 1 x channels x h x w floats");
-            outputs.into_iter().map(floats).collect()
-        };
-        std::thread::scope(|s| s.spawn(work).join()).expect("the network ends (tested)")
+        assert_eq!(planes.len(), self.channels() * width * height, "a plane a channel");
+        match self {
+            Self::Outline => OUTLINE.of(planes, width, height),
+            Self::Tissue => TISSUE.of(planes, width, height),
+        }
     }
 }
 
@@ -96,6 +78,37 @@ mod tests {
                 assert!(answer.iter().all(|f| f.as_slice().iter().all(|v| v.is_finite())));
             }
         }
+    }
+
+    /// The same picture as in `docs/outline-model/reference.py`.
+    fn asked(network: Network, width: usize, height: usize) -> Vec<f32> {
+        let code = |i: u32| (i.wrapping_mul(2_654_435_761) >> 8) % 256;
+        let planes = (0..(network.channels() * width * height) as u32).map(|i| code(i) as f32 / 255.0).collect();
+        network.run(planes, width, height).into_iter().flat_map(Raster::into_vec).collect()
+    }
+
+    #[test]
+    fn answers_are_those_of_another_engine() {
+        let outline = include_bytes!("../../fixtures/network/outline_96x64.f32");
+        let tissue = include_bytes!("../../fixtures/network/tissue_96x64.f32");
+        for (network, file) in [(Network::Outline, &outline[..]), (Network::Tissue, &tissue[..])] {
+            let expected: Vec<_> = file.as_chunks().0.iter().map(|&four| f32::from_le_bytes(four)).collect();
+            let answer = asked(network, 96, 64);
+            assert_eq!(answer.len(), expected.len());
+            let far = answer.iter().zip(&expected).map(|(a, b)| (a - b).abs()).fold(0.0, f32::max);
+            assert!(far < 1e-4, "{network:?}: {far}");
+        }
+    }
+
+    #[test]
+    fn answers_do_not_depend_on_what_ran_before_or_beside() {
+        let first = asked(Network::Tissue, 64, 96);
+        let _used_memory = (asked(Network::Outline, 128, 96), asked(Network::Tissue, 96, 128));
+        assert_eq!(asked(Network::Tissue, 64, 96), first);
+        std::thread::scope(|scope| {
+            let beside: Vec<_> = (0..3).map(|_| scope.spawn(|| asked(Network::Tissue, 64, 96))).collect();
+            beside.into_iter().for_each(|answer| assert_eq!(answer.join().unwrap(), first));
+        });
     }
 
     #[test]
