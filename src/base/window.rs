@@ -72,7 +72,8 @@ impl Room {
 /// Gaussian mean of standard deviation `sigma` pixels, weights cut at two of them; edge values are continued outside.
 pub fn gaussian(field: &Raster<f32>, sigma: f32) -> Raster<f32> {
     let reach = (2.0 * sigma).ceil() as usize;
-    let weights: Vec<f32> = (0..=2 * reach).map(|i| (-0.5 * ((i as f32 - reach as f32) / sigma).powi(2)).exp()).collect();
+    let weights: Vec<f32> =
+        (0..=2 * reach).map(|i| (-0.5 * ((i as f32 - reach as f32) / sigma).powi(2)).exp()).collect();
     let total: f32 = weights.iter().sum();
     let weights: Vec<f32> = weights.iter().map(|weight| weight / total).collect();
     let mut out = field.clone();

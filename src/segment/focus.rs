@@ -134,7 +134,9 @@ mod tests {
             let picture = Raster::from_vec(400, 400, soft.into_raw().into_iter().map(|v| [v; 3]).collect());
             let labels = Raster::filled(400, 400, 1u32);
             let part = Component { label: 1, pixels: 160_000, bounds: picture.bounds() };
-            let blur = Focus::of(&picture, picture.bounds(), picture.bounds()).blur(picture.bounds(), &labels, part).expect("strong edges");
+            let blur = Focus::of(&picture, picture.bounds(), picture.bounds())
+                .blur(picture.bounds(), &labels, part)
+                .expect("strong edges");
             assert!((blur / f64::from(sigma) - 1.0).abs() < 0.2, "{sigma}: {blur}");
         }
     }

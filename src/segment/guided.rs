@@ -52,7 +52,9 @@ fn window_models(picture: &Raster<[u8; 3]>, field: &Raster<f32>, guide: Guide) -
         let f = mean_field.as_slice()[i];
         let mut covariance: [f32; 6] =
             std::array::from_fn(|k| moments[k].as_slice()[i] - m[pairs[k].0] * m[pairs[k].1]);
-        [0, 3, 5].into_iter().for_each(|k| covariance[k] += guide.flat_variance);
+        for on_diagonal in [0, 3, 5] {
+            covariance[on_diagonal] += guide.flat_variance;
+        }
         let slope = solve_symmetric(covariance, [0, 1, 2].map(|k| with_field[k].as_slice()[i] - m[k] * f));
         for (model, value) in models.iter_mut().zip(slope) {
             model.as_mut_slice()[i] = value;

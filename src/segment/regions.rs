@@ -158,9 +158,9 @@ mod tests {
         for (w, h, values) in [(1, 1, 2), (40, 1, 2), (1, 40, 2), (60, 50, 2), (60, 50, 3), (61, 47, 5)] {
             let data: Vec<u32> = (0..w * h).map(|_| random.below(values) as u32).collect();
             let picture = Raster::from_vec(w, h, data.clone());
-            let image = ImageBuffer::from_raw(w as u32, h as u32, data).unwrap();
+            let image: ImageBuffer<Luma<u32>, Vec<u32>> = ImageBuffer::from_raw(w as u32, h as u32, data).unwrap();
             for (corner, connectivity) in [(0, Connectivity::Four), (1, Connectivity::Eight)] {
-                let reference = connected_components::<Luma<u32>>(&image, connectivity, Luma([0])).into_raw();
+                let reference = connected_components(&image, connectivity, Luma([0])).into_raw();
                 assert_eq!(connected(&picture, corner).into_vec(), reference, "{w} x {h}, {values} values");
             }
         }

@@ -94,8 +94,7 @@ pub fn bands(leaf: &Leaf, planes: &Planes, exposure: Option<f64>) -> Bands {
     let [white] = soft_where([&planes.lightness], &on_band, 0.04 * d);
     let edge = greatest(&on_band, (EDGE * d).round().max(1.0) as usize).map(|e| e > 0.0);
     let weight = leaf_weight(&rank, &band, &edge, &inside);
-    let [lightness, a, b] =
-        away_from_bands([&planes.lightness, &planes.a, &planes.b], &weight, &inside, 0.012 * d);
+    let [lightness, a, b] = away_from_bands([&planes.lightness, &planes.a, &planes.b], &weight, &inside, 0.012 * d);
     let beside_card = exposure.map(|level| level.cbrt() as f32);
     let anchor = |i: usize| {
         let white = anchored.as_slice()[i].then(|| white.as_slice()[i].max(0.02) / BAND_LIGHTNESS);

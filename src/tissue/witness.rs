@@ -102,7 +102,9 @@ fn shares(logits: &[Raster<f32>]) -> Vec<Raster<f32>> {
             share.as_mut_slice()[i] = part;
             sum += part;
         }
-        shares.iter_mut().for_each(|share| share.as_mut_slice()[i] /= sum);
+        for share in &mut shares {
+            share.as_mut_slice()[i] /= sum;
+        }
     }
     shares
 }

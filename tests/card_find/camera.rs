@@ -1,7 +1,7 @@
 //! Tilt, distance, and the scale above the card.
 
 use crate::scene::Scene;
-use crate::{PLAIN, only_card};
+use crate::{PLAIN, only_card, photo, with_focal};
 use variegauge::card::{Pose, find};
 
 /// What a stated uncertainty leaves out: the card is 0.02 mm true, the tilt near 0 is a length without a sign.
@@ -33,11 +33,11 @@ fn the_camera_is_where_it_was() {
 #[test]
 fn a_tilted_card_tells_the_focal_length() {
     let tilted = Scene { tilt: 40.0, roll: 20.0, ..Scene::of(&PLAIN) };
-    let pose = find(&tilted.photo(), None).cards.remove(0).pose.unwrap();
+    let pose = find(&photo(tilted.photo())).cards.remove(0).pose.unwrap();
     check(&pose, &tilted);
     assert!(pose.distance_mm().1 < 0.05 * 200.0, "{:?}", pose.distance_mm());
     let straight = Scene::of(&PLAIN);
-    let pose = find(&straight.photo(), None).cards.remove(0).pose.unwrap();
+    let pose = find(&photo(straight.photo())).cards.remove(0).pose.unwrap();
     check(&pose, &straight);
     assert!(pose.distance_mm().1 > 0.2 * 200.0, "{:?}", pose.distance_mm());
 }
@@ -46,7 +46,7 @@ fn a_tilted_card_tells_the_focal_length() {
 #[test]
 fn the_stated_focal_length_is_used() {
     let scene = Scene::of(&PLAIN);
-    let pose = find(&scene.photo(), Some(2.0 * scene.focal_35mm())).cards.remove(0).pose.unwrap();
+    let pose = find(&with_focal(scene.photo(), 2.0 * scene.focal_35mm())).cards.remove(0).pose.unwrap();
     assert!((pose.distance_mm().0 / 400.0 - 1.0).abs() < 0.02, "{:?}", pose.distance_mm());
 }
 

@@ -1,7 +1,7 @@
 //! Corners and scale, with their stated uncertainties.
 
 use crate::scene::{Print, Scene};
-use crate::{LONG, LONG_POT, LONGEST, PLAIN, POT, corner_error, only_card};
+use crate::{LONG, LONG_POT, LONGEST, PLAIN, POT, corner_error, only_card, photo};
 use variegauge::card::find;
 
 /// Rolls, with a blur each so that all blurs are met without all pairs being drawn.
@@ -58,7 +58,7 @@ fn the_stated_uncertainty_of_the_scale_holds() {
     for (roll, tilt) in [(0.0, 0.0), (25.0, 30.0)] {
         let scene = Scene { tilt, roll, distance: 300.0, noise: 4.0, ..Scene::of(&PLAIN) };
         let (linear, truth) = (scene.linear(), scene.px_per_mm(0));
-        let read = |seed| find(&scene.developed(&linear, seed), None).cards[0].px_per_mm();
+        let read = |seed| find(&photo(scene.developed(&linear, seed))).cards[0].px_per_mm();
         let scales: Vec<(f64, f64)> = (0..20).map(read).collect();
         let beyond = scales.iter().filter(|(scale, sd)| (scale - truth).abs() > 3.0 * sd).count();
         assert!(beyond <= 1, "{beyond} of 20 beyond three standard uncertainties of {truth}: {scales:?}");

@@ -1,7 +1,7 @@
 //! Codes of others, many codes, and pictures without a card.
 
 use crate::scene::{Laid, Print, Scene};
-use crate::{PLAIN, calibrated, card_doubts, photo};
+use crate::{PLAIN, calibrated, card_doubts, photo, with_focal};
 use proptest::prelude::*;
 use qrcodegen::{QrCode, QrCodeEcc};
 use std::time::{Duration, Instant};
@@ -11,6 +11,7 @@ use variegauge::base::stats::SplitMix64;
 use variegauge::calibrate::{Options, calibrate};
 use variegauge::card::find;
 use variegauge::card::layout::CARD;
+use variegauge::photo::Photo;
 
 const FOREIGN: [&str; 3] = ["https://example.com/a", "two words of text", "VG1:../../x"];
 
@@ -102,7 +103,7 @@ fn pictures_without_a_card_have_none() {
         Raster::from_vec(2, 2, texture(4)),
     ];
     for (i, picture) in pictures.into_iter().enumerate() {
-        let found = find(&Photo { focal_35mm: Some(26.0), ..photo(picture) });
+        let found = find(&with_focal(picture.clone(), 26.0));
         assert_eq!((found.cards.len(), found.foreign, found.unmeasured.len()), (0, 0, 0), "picture {i}");
         let calibrated = calibrate(photo(picture), &Options::default());
         assert!(calibrated.white.rgb.iter().all(|part| part.is_finite()), "picture {i}");
@@ -113,7 +114,8 @@ fn pictures_without_a_card_have_none() {
 #[test]
 fn a_senseless_focal_length_is_not_used() {
     let picture = Scene::of(&PLAIN).photo();
-    let distance = |focal| find(&picture, focal).cards[0].pose.as_ref().unwrap().distance_mm();
+    let distance =
+        |focal_35mm| find(&Photo { focal_35mm, ..photo(picture.clone()) }).cards[0].pose.as_ref().unwrap().distance_mm();
     let unknown = distance(None);
     for focal in [0.0, -26.0, f32::NAN, f32::INFINITY, 1e-30, 1e30] {
         assert_eq!(distance(Some(focal)).0.to_bits(), unknown.0.to_bits(), "{focal}");
@@ -128,7 +130,7 @@ proptest! {
         let grain = |x: usize, y: usize| SplitMix64::new(seed ^ (x / cell * 1000 + y / cell) as u64).next_u64();
         let code = |x: usize, y: usize| if grain(x, y) & 1 == 0 { [25; 3] } else { [225; 3] };
         let all = (0..height).flat_map(|y| (0..width).map(move |x| code(x, y))).collect();
-        let found = find(&Raster::from_vec(width, height, all), None);
+        let found = find(&photo(Raster::from_vec(width, height, all)));
         prop_assert!(found.cards.is_empty());
     }
 

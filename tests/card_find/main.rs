@@ -35,7 +35,7 @@ static LONG_POT: LazyLock<Arc<Print>> = LazyLock::new(|| Print::new(&POT_LABEL, 
 /// The one card that a scene shows, its focal length being stated in EXIF.
 #[track_caller]
 fn only_card(scene: &Scene) -> Card {
-    let mut found = find(&scene.photo(), Some(scene.focal_35mm()));
+    let mut found = find(&taken(scene));
     assert_eq!(found.cards.len(), 1, "cards found; tilt {} roll {} blur {}", scene.tilt, scene.roll, scene.blur);
     found.cards.remove(0)
 }
@@ -52,9 +52,19 @@ fn photo(rgb: Raster<[u8; 3]>) -> Photo {
     Photo::of(rgb, Primaries::Srgb)
 }
 
-/// A scene's photo, calibrated with nothing stated.
+/// A picture as a photo whose EXIF states the focal length.
+fn with_focal(rgb: Raster<[u8; 3]>, focal_35mm: f32) -> Photo {
+    Photo { focal_35mm: Some(focal_35mm), ..photo(rgb) }
+}
+
+/// A scene's photo.
+fn taken(scene: &Scene) -> Photo {
+    with_focal(scene.photo(), scene.focal_35mm())
+}
+
+/// The same, calibrated with nothing stated.
 fn calibrated(scene: &Scene) -> Calibrated {
-    calibrate(Photo { focal_35mm: Some(scene.focal_35mm()), ..photo(scene.photo()) }, &Options::default())
+    calibrate(taken(scene), &Options::default())
 }
 
 /// The words of a photo's doubts about cards.

@@ -1,7 +1,7 @@
 //! Several cards, and cards of which a part is missing, covered or bent.
 
 use crate::scene::{Laid, Print, Scene};
-use crate::{LONG, PLAIN, POT, calibrated, card_doubts, corner_error, only_card};
+use crate::{LONG, PLAIN, POT, calibrated, card_doubts, corner_error, only_card, photo, taken};
 use variegauge::base::raster::Raster;
 use variegauge::calibrate::WhiteSource;
 use variegauge::card::find;
@@ -12,7 +12,7 @@ fn three_cards_keep_their_numbers_and_their_places() {
     let turned = Laid { turned: 70.0, ..Laid::flat(&LONG, [60.0, 5.0]) };
     let cards = vec![Laid::flat(&PLAIN, [-50.0, -50.0]), turned, Laid::flat(&POT, [-45.0, 40.0])];
     let scene = Scene { cards, tilt: 20.0, distance: 230.0, size: [1200, 900], ..Scene::default() };
-    let found = find(&Photo { focal_35mm: Some(scene.focal_35mm()), ..photo(scene.photo()) });
+    let found = find(&taken(&scene));
     assert_eq!((found.cards.len(), found.foreign, found.unmeasured.len()), (3, 0, 0));
     for (which, laid) in scene.cards.iter().enumerate() {
         let nearest =
