@@ -143,7 +143,7 @@ mod tests {
                 }
             }
             let layer = Depthwise::new(&filters, step, Activation::Relu6);
-            let mut answers = vec![layer.of(&input), Tensor::new(width, height, 2)];
+            let mut answers = [layer.of(&input), Tensor::new(width, height, 2)];
             pulp::Scalar::new().vectorize(Pass { layer: &layer, input: &input, output: &mut answers[1] });
             for (answer, x, y) in
                 answers.iter().flat_map(|a| (0..width).flat_map(move |x| (0..height).map(move |y| (a, x, y))))

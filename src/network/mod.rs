@@ -107,7 +107,9 @@ mod tests {
         assert_eq!(asked(Network::Tissue, 64, 96), first);
         std::thread::scope(|scope| {
             let beside: Vec<_> = (0..3).map(|_| scope.spawn(|| asked(Network::Tissue, 64, 96))).collect();
-            beside.into_iter().for_each(|answer| assert_eq!(answer.join().unwrap(), first));
+            for answer in beside {
+                assert_eq!(answer.join().unwrap(), first);
+            }
         });
     }
 
