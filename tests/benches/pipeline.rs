@@ -4,12 +4,13 @@
 
 #![allow(clippy::unwrap_used, clippy::print_stdout, reason = "a benchmark fails like a test and prints its figures")]
 
+mod growth;
 mod peer;
 
 use divan::{Bencher, Divan};
 use image::codecs::jpeg::JpegEncoder;
 use image::imageops::{FilterType, resize};
-use image::{DynamicImage, ImageEncoder};
+use image::{DynamicImage, ImageEncoder, RgbImage};
 use std::sync::LazyLock;
 use variegauge::bands::{self, View};
 use variegauge::base::raster::Raster;
@@ -61,21 +62,29 @@ static SUBJECT: LazyLock<Subject> = LazyLock::new(|| {
     }
 });
 
-/// A demo photo enlarged to [`SIZE`], with grain: enlarging smooths it away, and without it a photo decodes faster than
-/// any camera's.
-static ENLARGED: LazyLock<DynamicImage> = LazyLock::new(|| {
+static ENLARGED: LazyLock<DynamicImage> = LazyLock::new(|| enlarged(SIZE, 1));
+
+/// A demo photo, `across` times beside and below itself, enlarged to `size`, with grain: enlarging smooths it away, and
+/// without it a photo decodes faster than any camera's.
+fn enlarged(size: (u32, u32), across: u32) -> DynamicImage {
     let demo = image::open(concat!(env!("CARGO_MANIFEST_DIR"), "/fixtures/demo/ZB-0207.jpg")).unwrap();
-    let mut enlarged = resize(&demo.to_rgb8(), SIZE.0, SIZE.1, FilterType::CatmullRom);
+    let tile = resize(&demo.to_rgb8(), size.0 / across, size.1 / across, FilterType::CatmullRom);
+    let mut enlarged =
+        RgbImage::from_fn(size.0, size.1, |x, y| *tile.get_pixel(x % tile.width(), y % tile.height()));
     let mut random = SplitMix64::new(1);
     for pixel in enlarged.pixels_mut() {
         let grain = random.below(2 * GRAIN + 1) as i16 - GRAIN as i16;
         pixel.0 = pixel.0.map(|code| (i16::from(code) + grain).clamp(0, 255) as u8);
     }
     enlarged.into()
-});
+}
 
 /// The photo as a file, with an EXIF orientation if one is given.
 fn jpeg(orientation: Option<u8>) -> Vec<u8> {
+    encoded(&ENLARGED, orientation)
+}
+
+fn encoded(picture: &DynamicImage, orientation: Option<u8>) -> Vec<u8> {
     let mut file = Vec::new();
     let mut encoder = JpegEncoder::new_with_quality(&mut file, QUALITY);
     if let Some(orientation) = orientation {
@@ -83,13 +92,16 @@ fn jpeg(orientation: Option<u8>) -> Vec<u8> {
         let block = [b"MM\0\x2A\0\0\0\x08\0\x01\x01\x12\0\x03\0\0\0\x01\0", &[orientation][..], &[0; 6]].concat();
         encoder.set_exif_metadata(block).unwrap();
     }
-    ENLARGED.write_with_encoder(encoder).unwrap();
+    picture.write_with_encoder(encoder).unwrap();
     file
 }
 
 fn main() {
     Divan::default().sample_count(7).sample_size(1).config_with_args().main();
-    peer::compare(|| jpeg(None));
+    if std::env::args().all(|word| !word.starts_with("--list") && word != "--test") {
+        growth::print();
+        peer::compare(|| jpeg(None));
+    }
 }
 
 #[divan::bench]
