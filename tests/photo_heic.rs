@@ -177,9 +177,9 @@ fn avif_is_named_whatever_its_brand() {
 #[test]
 fn the_size_is_known_from_the_container() {
     let path = |name: &str| std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/photo/heic").join(name);
-    for name in ["grid.heic", "orientation_6.heic", "ten_bit.heic"] {
+    for name in ["grid", "orientation_6", "ten_bit"] {
         let rgb = read(name).rgb;
-        assert_eq!(photo::pixels(&path(name)), Some(rgb.bounds().area() as u64), "{name}");
+        assert_eq!(photo::pixels(&path(&format!("{name}.heic"))), Some(rgb.bounds().area() as u64), "{name}");
     }
     assert_eq!(photo::pixels(&path("../../README.md")), None);
 }

@@ -39,8 +39,8 @@ pub fn trend(points: &[[f64; 2]]) -> Option<Trend> {
         .filter(|([x1, _], [x2, _])| x1 < x2 || x2 < x1)
         .map(|([x1, y1], [x2, y2])| (y2 - y1) / (x2 - x1))
         .collect();
-    slopes.sort_by(f64::total_cmp);
     let middle = quantile(&mut slopes, 0.5)?;
+    slopes.sort_by(f64::total_cmp);
     let rises: i64 = pairs().map(|([x1, y1], [x2, y2])| sign(x2 - x1) * sign(y2 - y1)).sum();
     let [ties_x, ties_y] = [0, 1].map(|axis| tied(points.iter().map(|point| point[axis]).collect()));
     let variance = ((n * (n - 1) * (2 * n + 5)) as f64 - ties_x.1 - ties_y.1) / 18.0;

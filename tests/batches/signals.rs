@@ -129,9 +129,5 @@ fn ctrl_c_without_lines_says_what_would_help() {
     signal(&child, "-INT");
     let run = Run::from(child.wait_with_output().unwrap());
     assert_eq!(run.code, 130, "{}", run.stderr);
-    assert!(
-        run.stderr.contains("once more stops at once") && run.stderr.contains("with --jsonl FILE"),
-        "{}",
-        run.stderr
-    );
+    assert!(run.stderr.contains("with --jsonl FILE"), "{}", run.stderr);
 }

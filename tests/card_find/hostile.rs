@@ -114,8 +114,9 @@ fn pictures_without_a_card_have_none() {
 #[test]
 fn a_senseless_focal_length_is_not_used() {
     let picture = Scene::of(&PLAIN).photo();
-    let distance =
-        |focal_35mm| find(&Photo { focal_35mm, ..photo(picture.clone()) }).cards[0].pose.as_ref().unwrap().distance_mm();
+    let distance = |focal_35mm| {
+        find(&Photo { focal_35mm, ..photo(picture.clone()) }).cards[0].pose.as_ref().unwrap().distance_mm()
+    };
     let unknown = distance(None);
     for focal in [0.0, -26.0, f32::NAN, f32::INFINITY, 1e-30, 1e30] {
         assert_eq!(distance(Some(focal)).0.to_bits(), unknown.0.to_bits(), "{focal}");
