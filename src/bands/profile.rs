@@ -4,7 +4,7 @@ use super::edge::unblurred;
 use super::field::{Field, turn};
 use crate::base::color::transfer::DECODE;
 use crate::base::raster::{Raster, Rect};
-use crate::base::resample::around;
+use crate::base::resample::beside;
 use crate::base::stats::quantile;
 use crate::tissue::class::Tissue;
 
@@ -129,14 +129,19 @@ impl<'a> Look<'a> {
 
     /// Linear light at a place, between the four pixels around it.
     fn light(&self, [x, y]: [f64; 2]) -> [f64; 3] {
-        let at = [x + self.bounds.x as f64 - 0.5, y + self.bounds.y as f64 - 0.5];
-        let (decode, mut sum) = (&*DECODE, [0.0; 3]);
-        for ([u, v], part) in around(at, (self.picture.width(), self.picture.height())) {
-            for (s, c) in sum.iter_mut().zip(self.picture.get(u, v)) {
-                *s += part * f64::from(decode[usize::from(c)]);
-            }
-        }
-        sum
+        let (left, right, u) = beside(x + self.bounds.x as f64 - 0.5, self.picture.width());
+        let (above, below, v) = beside(y + self.bounds.y as f64 - 0.5, self.picture.height());
+        let decode = &*DECODE;
+        let light = |code: u8| f64::from(decode[usize::from(code)]);
+        let along = |row: &[[u8; 3]], channel: usize| {
+            let (near, far) = (light(row[left][channel]), light(row[right][channel]));
+            near + u * (far - near)
+        };
+        let (above, below) = (self.picture.row(above), self.picture.row(below));
+        std::array::from_fn(|channel| {
+            let (near, far) = (along(above, channel), along(below, channel));
+            near + v * (far - near)
+        })
     }
 }
 

@@ -80,15 +80,17 @@ fn taps(from: usize, whole: usize, (start, length): (f64, usize), to: usize) -> 
         .collect()
 }
 
+/// The two of `n` samples in a line beside a place, and the weight of the second; outside, edge values are continued.
+pub fn beside(at: f64, n: usize) -> (usize, usize, f64) {
+    let at = at.clamp(0.0, (n - 1) as f64);
+    let low = at as usize;
+    (low, (low + 1).min(n - 1), at - low as f64)
+}
+
 /// The four samples around a place and their weights, which sum to 1 (bilinear). Places are in samples, whole numbers at
 /// pixel centres; outside of the `size` (width, height) edge values are continued.
 pub fn around([x, y]: [f64; 2], (width, height): (usize, usize)) -> [([usize; 2], f64); 4] {
-    let split = |at: f64, n: usize| {
-        let at = at.clamp(0.0, (n - 1) as f64);
-        let low = at as usize;
-        (low, (low + 1).min(n - 1), at - low as f64)
-    };
-    let ((left, right, u), (above, below, v)) = (split(x, width), split(y, height));
+    let ((left, right, u), (above, below, v)) = (beside(x, width), beside(y, height));
     [
         ([left, above], (1.0 - u) * (1.0 - v)),
         ([right, above], u * (1.0 - v)),

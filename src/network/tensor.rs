@@ -10,8 +10,8 @@ pub(super) const LANES: usize = 16;
 const BORDER: usize = 2;
 /// Pixels behind the last plane that the last tile of a kernel may read, to no effect.
 const SLACK: usize = 32;
-/// Lines of memory that a thread keeps for its next tensors at most: 48 MiB.
-const KEPT: usize = 48 << 14;
+/// Lines of memory that a thread keeps for its next tensors at most: 24 MiB.
+const KEPT: usize = 24 << 14;
 
 /// Sixteen channels of one pixel: one line of the cache, so that no load straddles two.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -22,7 +22,9 @@ pub(crate) fn print() {
     if std::env::var("VARIEGAUGE_GROWTH").is_err() {
         return;
     }
-    println!("\nmedians of {ROUNDS}, milliseconds\nmegapixels plants    decode  networks  the rest     whole   rest + decode, whole / decode");
+    println!(
+        "\nmedians of {ROUNDS}, milliseconds\nmegapixels plants    decode  networks  the rest     whole   rest + decode, whole / decode"
+    );
     for (size, across) in PHOTOS {
         row(size, across);
     }

@@ -69,8 +69,7 @@ static ENLARGED: LazyLock<DynamicImage> = LazyLock::new(|| enlarged(SIZE, 1));
 fn enlarged(size: (u32, u32), across: u32) -> DynamicImage {
     let demo = image::open(concat!(env!("CARGO_MANIFEST_DIR"), "/fixtures/demo/ZB-0207.jpg")).unwrap();
     let tile = resize(&demo.to_rgb8(), size.0 / across, size.1 / across, FilterType::CatmullRom);
-    let mut enlarged =
-        RgbImage::from_fn(size.0, size.1, |x, y| *tile.get_pixel(x % tile.width(), y % tile.height()));
+    let mut enlarged = RgbImage::from_fn(size.0, size.1, |x, y| *tile.get_pixel(x % tile.width(), y % tile.height()));
     let mut random = SplitMix64::new(1);
     for pixel in enlarged.pixels_mut() {
         let grain = random.below(2 * GRAIN + 1) as i16 - GRAIN as i16;
