@@ -60,7 +60,7 @@ fn row(size: (u32, u32), across: u32) {
 /// The looks that the pipeline takes at this photo, at pictures of one grey: the networks' cost does not hang on what they see.
 fn looks(outcome: &Outcome, (width, height): (u32, u32), plants: Plants) {
     let (width, height) = (width as usize, height as usize);
-    let mut look = |network: Network, (w, h): (usize, usize)| {
+    let look = |network: Network, (w, h): (usize, usize)| {
         let channels = if matches!(network, Network::Tissue) { 4 } else { 3 };
         network.run(vec![0.5; channels * w * h], w, h);
     };
