@@ -10,6 +10,7 @@ pub mod keep;
 mod migrate;
 pub mod plants;
 pub mod readings;
+pub mod table;
 
 use crate::error::{Error, Result};
 use rusqlite::{Connection, ErrorCode, OpenFlags, TransactionBehavior};
