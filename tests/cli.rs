@@ -100,7 +100,7 @@ fn what_is_no_folder_is_not_watched() {
     assert_eq!(bench.files().len(), 1, "no table was made");
 }
 
-/// The beginnings of a film (QuickTime File Format: `ftyp` with the brand `qt  `) and of the photo beside it on a phone.
+/// The beginnings of a film (`QuickTime` File Format: `ftyp` with the brand `qt  `) and of the photo beside it on a phone.
 #[test]
 fn films_are_left_out_of_folders_and_refused_by_name() {
     let bench = Bench::new();

@@ -60,7 +60,7 @@ pub(super) fn manual(args: &Manual) -> Exit {
 
 /// Writes the page of a command and those of the commands under it; how many.
 fn pages(command: &Command, folder: &Path) -> Result<usize> {
-    let man = Man::new(command.clone());
+    let man = Man::new(command.clone()).source(concat!("variegauge ", env!("CARGO_PKG_VERSION")));
     file::write(&folder.join(man.get_filename()), |out| {
         man.render(out)?;
         examples(command, out)
