@@ -264,7 +264,9 @@ fn a_name_of_a_column_that_is_no_text_is_damage() {
     let mut bytes = std::fs::read(bench.path("b.sqlite")).unwrap();
     let places: Vec<usize> = (0..bytes.len()).filter(|&i| bytes[i..].starts_with(b"score_high")).collect();
     assert!(!places.is_empty());
-    places.into_iter().for_each(|place| bytes[place] = 0xFF);
+    for place in places {
+        bytes[place] = 0xFF;
+    }
     bench.put("b.sqlite", &bytes);
     for args in [&["book", "list"][..], &["book", "export", "b.json"]] {
         let run = with_book(&bench, args);
