@@ -256,6 +256,27 @@ fn a_damaged_or_busy_book_ends_with_5_and_one_line() {
     assert_eq!(run.code, 5, "{}", run.stderr);
 }
 
+/// Found by the fuzz target `book`: the names of columns were taken for text unseen.
+#[test]
+fn a_name_of_a_column_that_is_no_text_is_damage() {
+    let bench = Bench::new();
+    bench.run(&["book", "add", "A", "--book", "b.sqlite"]);
+    let mut bytes = std::fs::read(bench.path("b.sqlite")).unwrap();
+    let places: Vec<usize> = (0..bytes.len()).filter(|&i| bytes[i..].starts_with(b"score_high")).collect();
+    assert!(!places.is_empty());
+    for place in places {
+        bytes[place] = 0xFF;
+    }
+    bench.put("b.sqlite", &bytes);
+    for args in [&["book", "list"][..], &["book", "export", "b.json"]] {
+        let run = with_book(&bench, args);
+        assert_eq!(run.code, 5, "{}", run.stderr);
+        assert!(run.stderr.starts_with("error: the stock book b.sqlite is damaged; keep the file"), "{}", run.stderr);
+        assert_eq!(run.stderr.lines().count(), 1, "{}", run.stderr);
+    }
+    assert_eq!(std::fs::read(bench.path("b.sqlite")).unwrap(), bytes, "it was not touched");
+}
+
 /// Runs the command with a book.
 fn with_book(bench: &Bench, args: &[&str]) -> support::Run {
     bench.run(&[args, &["--book", "b.sqlite"]].concat())

@@ -55,6 +55,15 @@ fn wrong_usage_ends_with_2_and_a_word_on_what_is_wrong() {
         (&["grade", "a.jpg", "--csv", "-", "--explain", "-"], "one place"),
         (&["grade", "a.jpg", "b.jpg", "--at", "1,2"], "one photo"),
         (&["grade", "a.jpg", "--stroke", "none.txt"], "none.txt"),
+        (&["grade", "a.jpg", "--resume"], "--jsonl <FILE>"),
+        (&["grade", "a.jpg", "--resume", "--jsonl", "-"], "name one instead of `-`"),
+        (&["grade", "a.jpg", "--resume", "--jsonl", "x", "--report", "y"], "not with --report"),
+        (&["grade", "a.jpg", "--memory", "0"], "e.g. 2G or 500M"),
+        (&["grade", "a.jpg", "--memory", "2X"], "e.g. 2G or 500M"),
+        (&["watch", ".", "--quiet"], "--csv, --jsonl or --book"),
+        (&["watch", ".", "--csv", "-"], "name one instead of `-`"),
+        (&["completions", "tcsh"], "[possible values: bash"),
+        (&["man"], "<DIR>"),
     ] {
         let run = bench.run(args);
         assert_eq!(run.code, 2, "{args:?}: {}", run.stderr);
@@ -76,6 +85,37 @@ fn no_photo_at_all_ends_with_3() {
     assert!(run.stderr.starts_with("error: missing.jpg: cannot be read: "), "{}", run.stderr);
     assert_eq!(run.stderr.lines().count(), 2);
     assert_eq!(bench.files().len(), 1, "no table without photos");
+}
+
+#[test]
+fn what_is_no_folder_is_not_watched() {
+    let bench = Bench::new();
+    bench.put("a.jpg", "");
+    for (path, told) in [("a.jpg", "is a file"), ("none", "no such folder")] {
+        let run = bench.run(&["watch", path, "--csv", "a.csv"]);
+        assert_eq!(run.code, 3, "{}", run.stderr);
+        assert!(run.stderr.starts_with(&format!("error: {path}: {told}")), "{}", run.stderr);
+        assert!(run.stderr.contains("\nhint: ") && run.stderr.lines().count() == 2, "{}", run.stderr);
+    }
+    assert_eq!(bench.files().len(), 1, "no table was made");
+}
+
+/// The beginnings of a film (`QuickTime` File Format: `ftyp` with the brand `qt  `) and of the photo beside it on a phone.
+#[test]
+fn films_are_left_out_of_folders_and_refused_by_name() {
+    let bench = Bench::new();
+    let film = b"\0\0\0\x14ftypqt  \0\0\0\0qt  \0\0\0\x08wide";
+    bench.put("live/IMG_1.MOV", film);
+    bench.put("live/IMG_1.HEIC", include_bytes!("../fixtures/photo/heic/grid.heic"));
+    bench.put("film.heic", film);
+    let run = bench.run(&["grade", "live", "--csv", "-"]);
+    let files: Vec<String> = rows(&run.stdout).iter().map(|row| row["file"].replace('\\', "/")).collect();
+    assert_eq!(files, ["live/IMG_1.HEIC"], "{}", run.stderr);
+    assert!(run.stderr.contains("1 other file left out"), "{}", run.stderr);
+    for film in ["film.heic", "live/IMG_1.MOV"] {
+        let run = bench.run(&["grade", film, "--quiet"]);
+        assert!(run.stderr.starts_with(&format!("error: {film}: this is a film, not a photo: ")), "{}", run.stderr);
+    }
 }
 
 #[test]
@@ -236,4 +276,18 @@ fn colour_is_off_without_a_terminal_and_on_when_asked() {
     let bench = bad_photos();
     let run = |color: &str| bench.run(&["grade", "in", "--color", color]).stdout.contains('\u{1b}');
     assert_eq!([run("auto"), run("never"), run("always")], [false, false, true]);
+}
+
+#[test]
+fn the_table_fits_the_columns_that_are_told() {
+    let bench = bad_photos();
+    let plant = include_bytes!("../fixtures/demo/ZB-5142.jpg");
+    bench.put(&format!("in/{}.jpg", "a long name of a photo ".repeat(5)), plant);
+    for (columns, widest) in [("60", 60), ("85", 85), ("0", 100), ("many", 100)] {
+        let run = bench.command(&["grade", "in"]).env("COLUMNS", columns).output().unwrap();
+        let text = String::from_utf8(run.stdout).unwrap();
+        let width = text.lines().map(|line| line.chars().count()).max().unwrap();
+        assert!((widest - 15..=widest).contains(&width), "{columns}: {width}\n{text}");
+        assert!(text.contains("100 % (9") && text.contains("…"), "{text}");
+    }
 }

@@ -8,5 +8,6 @@ pub mod homography;
 pub mod raster;
 pub mod resample;
 pub mod stats;
+pub mod table;
 pub mod window;
 pub mod word;

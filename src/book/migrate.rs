@@ -14,10 +14,15 @@ const OURS: i32 = 0x5647_626b;
 pub(super) fn own(file: &Connection) -> Done<()> {
     // Both at one moment: another process may be making the book.
     let moment = file.unchecked_transaction()?;
-    let tables: i64 = moment.query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0))?;
+    // Read as text: names of columns that are none make rusqlite panic.
+    let schema = |row: &rusqlite::Row| row.get::<_, String>(0);
+    let tables = moment
+        .prepare("SELECT coalesce(sql, name) FROM sqlite_schema")?
+        .query_map([], schema)?
+        .collect::<rusqlite::Result<Vec<_>>>()?;
     let id: i32 = moment.pragma_query_value(None, "application_id", |row| row.get(0))?;
     drop(moment);
-    if id == OURS || (id == 0 && tables == 0) {
+    if id == OURS || (id == 0 && tables.is_empty()) {
         return Ok(());
     }
     asked(format!(

@@ -10,6 +10,7 @@ pub mod keep;
 mod migrate;
 pub mod plants;
 pub mod readings;
+pub mod table;
 
 use crate::error::{Error, Result};
 use rusqlite::{Connection, ErrorCode, OpenFlags, TransactionBehavior};
@@ -117,17 +118,24 @@ fn told(path: &Path, trouble: Trouble) -> Error {
     }
 }
 
+const DAMAGED: &str = "is damaged; keep the file, and go on with a backup (`variegauge book backup` makes them)";
+
 /// What is wrong with the file and what to do.
 fn reason(error: &rusqlite::Error) -> String {
     let seconds = PATIENCE.as_secs();
+    let is_damaged = matches!(
+        error,
+        rusqlite::Error::Utf8Error(..)
+            | rusqlite::Error::FromSqlConversionFailure(..)
+            | rusqlite::Error::InvalidColumnType(..)
+    );
     match error.sqlite_error_code() {
         Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => {
             format!("is busy: another program has written to it for {seconds} seconds; try again when that has ended")
         }
         Some(ErrorCode::NotADatabase) => "is no stock book, or is damaged; name another file with --book".into(),
-        Some(ErrorCode::DatabaseCorrupt) => {
-            "is damaged; keep the file, and go on with a backup (`variegauge book backup` makes them)".into()
-        }
+        Some(ErrorCode::DatabaseCorrupt) => DAMAGED.into(),
+        None if is_damaged => DAMAGED.into(),
         Some(ErrorCode::CannotOpen | ErrorCode::ReadOnly | ErrorCode::PermissionDenied) => {
             "cannot be opened; check that you may write to the file and its folder".into()
         }

@@ -3,7 +3,7 @@
 use super::book::args as book;
 use super::card::args as card;
 use super::place::Place;
-use super::{family, find, listing, season, standard, values, watch};
+use super::{family, find, listing, packaging, season, standard, values, watch};
 use clap::{ArgGroup, Parser, Subcommand, ValueEnum};
 use std::path::{Path, PathBuf};
 use std::str::FromStr;
@@ -69,22 +69,32 @@ pub(super) enum Command {
     Book(Box<book::Book>),
 
     /// Tell what mothers throw: how many of their offsets are balanced, too pale or reverts
-    #[command(long_about = family::ABOUT)]
+    #[command(long_about = family::ABOUT, before_help = family::MOTHERS, help_template = TEMPLATE)]
     Mothers(family::Mothers),
 
     /// Draw a plant and all that came of it
+    #[command(before_help = family::TREE, help_template = TEMPLATE)]
     Tree(family::Tree),
 
     /// Tell how plants redden and recover
-    #[command(long_about = season::ABOUT)]
+    #[command(long_about = season::ABOUT, before_help = season::EXAMPLES, help_template = TEMPLATE)]
     Season(season::Season),
 
     /// Tell how plants grow, and whether they drift back to green
+    #[command(before_help = season::GROWTH, help_template = TEMPLATE)]
     Growth(season::Growth),
 
     /// Print, check or explain the standard that plants are graded by
     #[command(long_about = standard::ABOUT, before_help = standard::EXAMPLES, after_help = standard::AFTER, help_template = TEMPLATE)]
     Standard(standard::Standard),
+
+    /// Print what lets a shell complete commands and options
+    #[command(before_help = packaging::SHELLS, help_template = TEMPLATE)]
+    Completions(packaging::Completions),
+
+    /// Write manual pages, one a command
+    #[command(before_help = packaging::PAGES, help_template = TEMPLATE)]
+    Man(packaging::Manual),
 }
 
 /// `variegauge grade`.
@@ -343,13 +353,30 @@ mod tests {
         Args::command().debug_assert();
     }
 
+    /// The words of a line as a shell takes them, up to a redirection.
+    fn words(line: &str) -> Vec<String> {
+        let quoted = |c: char| matches!(c, '\'' | '"');
+        let parts = line.split(quoted).enumerate();
+        let words = parts.flat_map(|(i, part)| match i % 2 {
+            0 => part.split_whitespace().collect(),
+            _ => vec![part],
+        });
+        words.take_while(|word| *word != ">").map(String::from).collect()
+    }
+
     #[test]
-    fn every_example_of_the_help_is_right() {
-        let lines: Vec<&str> = EXAMPLES.lines().skip(1).collect();
-        assert_eq!(lines.len(), 7);
-        for line in lines {
-            let command = line.trim().split("   ").next().unwrap();
-            assert!(parsed(command).is_ok(), "{command}: {:?}", parsed(command));
+    fn every_example_of_every_help_is_right() {
+        for command in Args::command().get_subcommands().chain([&Args::command()]) {
+            let told = command.get_before_help().unwrap_or_else(|| panic!("{} has no examples", command.get_name()));
+            let told = told.to_string();
+            let mut lines = told.lines();
+            assert_eq!(lines.next(), Some("Examples:"));
+            for line in lines {
+                let words = words(line.trim().split("   ").next().unwrap());
+                let parsed = Args::try_parse_from(&words);
+                assert!(parsed.is_ok(), "{line}: {}", parsed.unwrap_err());
+            }
+            assert!(told.matches(command.get_name()).count() >= told.lines().count() / 2, "{told}");
         }
     }
 

@@ -16,6 +16,16 @@ pub(super) const ABOUT: &str = "Tells of each mother in the stock book how many 
     green, with 95 % ranges, how many she throws a year, and how many balanced ones to expect in the next. The best come first, by the \
     lower end of the range, so that 1 of 1 does not stand above 8 of 10. Few offsets say little: read the range.";
 
+pub(super) const MOTHERS: &str = "\
+Examples:
+  variegauge mothers                                     all of the usual book, the best first
+  variegauge mothers --csv mothers.csv                   a table for spreadsheets too
+  variegauge mothers --until 2025-12-31                  as it stood then";
+
+pub(super) const TREE: &str = "\
+Examples:
+  variegauge tree ZB-0042 -o ZB-0042.svg                 its offsets, and theirs";
+
 /// `variegauge mothers`.
 #[derive(Debug, clap::Args)]
 pub(super) struct Mothers {

@@ -29,11 +29,10 @@ pub(super) fn run(args: &Grade) -> Exit {
             "two of --csv, --jsonl, --explain and --report go to one place; name files, and send at most one to `-`",
         );
     }
-    if args.resume
-        && (!matches!(args.outputs.jsonl, Some(Target::File(_)))
-            || args.outputs.report.is_some()
-            || args.outputs.explain.is_some())
-    {
+    if args.resume && args.outputs.jsonl == Some(Target::Stdout) {
+        return wrong("--resume goes on from the FILE of --jsonl: name one instead of `-`");
+    }
+    if args.resume && (args.outputs.report.is_some() || args.outputs.explain.is_some()) {
         return wrong(
             "--resume goes on from the FILE of --jsonl, which has no pictures of plants and no single leaves: it goes with --csv, \
              --book, --overlay and --masks, not with --report and --explain",

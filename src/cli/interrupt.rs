@@ -35,8 +35,12 @@ fn listen(stop: &Arc<AtomicBool>, asked: &Arc<AtomicBool>) -> io::Result<()> {
         flag::register(signal, Arc::clone(asked))?;
         flag::register(signal, Arc::clone(stop))?;
     }
-    // A file that outgrows the user's limit is a write error, as a full disk is, and no end of the program.
-    #[cfg(unix)]
-    flag::register(signal_hook::consts::SIGXFSZ, Arc::default())?;
     Ok(())
+}
+
+/// Makes a file that outgrows the user's limit a write error, as a full disk is, and no end of the program.
+pub(super) fn outlive_limits() {
+    // Where the system refuses, it ends the program as ever.
+    #[cfg(unix)]
+    let _ = flag::register(signal_hook::consts::SIGXFSZ, Arc::default());
 }

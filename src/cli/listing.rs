@@ -179,16 +179,6 @@ mod tests {
     }
 
     #[test]
-    fn every_example_of_the_help_is_right() {
-        let lines: Vec<&str> = EXAMPLES.lines().skip(1).collect();
-        assert_eq!(lines.len(), 4);
-        for line in lines {
-            let command = line.trim().split("   ").next().unwrap().replace("'White band'", "White");
-            assert!(parsed(&command).is_ok(), "{command}: {:?}", parsed(&command));
-        }
-    }
-
-    #[test]
     fn endings_tell_what_is_written() {
         let formats =
             |line: &str| parsed(line).map(|listing| listing.output.iter().map(|t| t.format).collect::<Vec<_>>());

@@ -12,6 +12,7 @@ mod keep;
 mod listing;
 mod one;
 mod outputs;
+mod packaging;
 mod place;
 mod progress;
 mod results;
@@ -48,6 +49,7 @@ enum Exit {
 /// Runs the command and gives the exit code.
 pub(crate) fn main() -> ExitCode {
     guard::install();
+    interrupt::outlive_limits();
     let exit = match Args::parse().command {
         Command::Grade(args) => grade::run(&args),
         Command::Watch(args) => watch::run(&args),
@@ -59,6 +61,8 @@ pub(crate) fn main() -> ExitCode {
         Command::Card(args) => card::run(&args),
         Command::Listing(args) => listing::run(&args),
         Command::Standard(args) => standard::run(&args),
+        Command::Completions(args) => packaging::completions(&args),
+        Command::Man(args) => packaging::manual(&args),
     };
     ExitCode::from(exit as u8)
 }

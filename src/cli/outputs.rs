@@ -3,6 +3,7 @@
 use super::args::{Color, Outputs, Target};
 use super::say;
 use std::collections::HashSet;
+use std::ffi::OsString;
 use std::io::{self, ErrorKind, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use variegauge::error::{Error, Result};
@@ -254,20 +255,22 @@ fn place(path: &Path) -> PathBuf {
 
 /// A table as wide as the terminal.
 pub(super) fn table<'a>(color: Color, files: impl Iterator<Item = &'a str>) -> Table {
-    Table::new(width(), colored(color), files)
+    let set = |name: &str| std::env::var_os(name).unwrap_or_default();
+    Table::new(width(set), colored(color, io::stdout().is_terminal(), set), files)
 }
 
-fn width() -> usize {
-    terminal_size::terminal_size().map_or(WIDTH, |(width, _)| usize::from(width.0))
+/// Columns of the terminal; where there is none `COLUMNS` may tell them (POSIX.1-2017, Base Definitions, 8.3).
+fn width(set: impl Fn(&str) -> OsString) -> usize {
+    let told = || set("COLUMNS").to_str()?.parse().ok().filter(|columns| *columns > 0);
+    terminal_size::terminal_size().map(|(width, _)| width.0.into()).or_else(told).unwrap_or(WIDTH)
 }
 
 /// `NO_COLOR` counts when it is not empty (no-color.org).
-fn colored(color: Color) -> bool {
-    let set = |name: &str| std::env::var_os(name).unwrap_or_default();
+fn colored(color: Color, terminal: bool, set: impl Fn(&str) -> OsString) -> bool {
     match color {
         Color::Always => true,
         Color::Never => false,
-        Color::Auto => io::stdout().is_terminal() && set("NO_COLOR").is_empty() && set("TERM") != "dumb",
+        Color::Auto => terminal && set("NO_COLOR").is_empty() && set("TERM") != "dumb",
     }
 }
 
@@ -278,6 +281,16 @@ mod tests {
     use variegauge::calibrate::{Calibrated, White, WhiteSource};
     use variegauge::options::Options;
     use variegauge::photo::{Photo, Primaries};
+
+    #[test]
+    fn colour_needs_a_terminal_that_shows_it_and_nobody_against_it() {
+        let auto = |terminal: bool, name: &str, value: &str| {
+            colored(Color::Auto, terminal, |asked| if asked == name { value.into() } else { OsString::new() })
+        };
+        assert!(auto(true, "TERM", "xterm") && auto(true, "NO_COLOR", ""));
+        assert!(!auto(true, "NO_COLOR", "1") && !auto(true, "TERM", "dumb") && !auto(false, "TERM", "xterm"));
+        assert!(colored(Color::Always, false, |_| "1".into()) && !colored(Color::Never, true, |_| OsString::new()));
+    }
 
     #[test]
     fn a_photo_gets_its_three_pictures_and_nothing_else() {

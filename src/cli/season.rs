@@ -21,6 +21,17 @@ pub(super) const ABOUT: &str = "Tells from the stock book how plants redden and 
     over time, with 95 % ranges, onset, peak and recovery, slope and test for a trend. Which pigment it is, and how it goes on, is \
     not known.";
 
+pub(super) const EXAMPLES: &str = "\
+Examples:
+  variegauge season ZB-0042                              a plant's reddening, in words
+  variegauge season ZB-0042 ZB-0043 --svg red.svg        two, with a chart
+  variegauge season ZB-0042 --png red.png --temperatures t.csv    with the weather beside it";
+
+pub(super) const GROWTH: &str = "\
+Examples:
+  variegauge growth                                      all plants of the usual book
+  variegauge growth ZB-0042 ZB-0043                      two of them";
+
 /// `variegauge season`.
 #[derive(Debug, clap::Args)]
 #[group(skip)]

@@ -72,7 +72,7 @@ pub(super) fn memory(text: &str) -> Result<u64, String> {
     bytes
         .filter(|bytes| (1e6..=1e15).contains(bytes))
         .map(|bytes| bytes as u64)
-        .ok_or_else(|| "write e.g. 2G or 500M".into())
+        .ok_or_else(|| "write a size from 1M with its unit, e.g. 2G or 500M".into())
 }
 
 /// A time between looks.

@@ -182,6 +182,49 @@ mod tests {
         assert_eq!(names(folder.path()), ["a.csv"]);
     }
 
+    /// A file on a disk that is full after so many writes.
+    struct Filling {
+        file: File,
+        left: usize,
+    }
+
+    impl Write for Filling {
+        fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+            self.left = self.left.checked_sub(1).ok_or(io::ErrorKind::StorageFull)?;
+            self.file.write(bytes)
+        }
+
+        fn flush(&mut self) -> io::Result<()> {
+            self.file.flush()
+        }
+    }
+
+    #[test]
+    fn whichever_write_fails_the_old_file_stays() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("a.csv");
+        let rows: Vec<String> = (0..40).map(|row| format!("{row},{}\n", "x".repeat(row))).collect();
+        let attempt = |left| {
+            fs::write(&path, "old").unwrap();
+            let mut output = Output::create(&path)?;
+            let file = File::create(output.partial.as_ref().unwrap()).unwrap();
+            output.writer = BufWriter::with_capacity(64, Box::new(Filling { file, left }));
+            rows.iter().try_for_each(|row| output.put(|out| out.write_all(row.as_bytes())))?;
+            output.finish()
+        };
+        let mut failed = 0;
+        while let Err(error) = attempt(failed) {
+            assert!(matches!(&error, Error::Write { source, .. } if source.kind() == io::ErrorKind::StorageFull));
+            assert_eq!(
+                (fs::read_to_string(&path).unwrap(), names(folder.path())),
+                ("old".into(), vec!["a.csv".into()])
+            );
+            failed += 1;
+        }
+        assert_eq!((fs::read_to_string(&path).unwrap(), names(folder.path())), (rows.concat(), vec!["a.csv".into()]));
+        assert!(failed > 10, "{failed} writes failed");
+    }
+
     #[test]
     fn a_dropped_output_leaves_nothing() {
         let folder = tempfile::tempdir().unwrap();

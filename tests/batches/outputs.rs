@@ -1,30 +1,67 @@
 //! Outputs that cannot be written: one line, exit code 4, nothing left behind.
 
-use super::batch;
-use super::support::Run;
+use super::support::{Bench, Run};
+use super::{batch, plant};
 use std::io::{BufRead, BufReader};
 use std::process::{Command, Stdio};
 
 /// Runs the command under a limit on the size of the files that it writes, in blocks of 512 or 1024 bytes.
-fn limited(bench: &super::support::Bench, args: &[&str]) -> Run {
+fn limited(bench: &Bench, blocks: u32, args: &[&str]) -> Run {
     let program = assert_cmd::cargo::cargo_bin!("variegauge");
     let mut command = Command::new("sh");
-    command.args(["-c", "ulimit -f 4 && exec \"$0\" \"$@\""]).arg(program).args(args).current_dir(bench.path(""));
-    Run::from(command.output().unwrap())
+    command.args(["-c", &format!("ulimit -f {blocks} && exec \"$0\" \"$@\"")]).arg(program).args(args);
+    Run::from(command.current_dir(bench.path("")).output().unwrap())
+}
+
+/// Files too small for what is written, up to the first that is not: the old one stays until the new one is whole.
+#[track_caller]
+fn grow(bench: &Bench, name: &str, args: &[&str]) {
+    bench.put(name, "old");
+    let before = bench.files();
+    let sizes = (0..).map(|step| if step == 0 { 0 } else { 1 << (step - 1) });
+    let mut failed = 0;
+    for blocks in sizes {
+        let run = limited(bench, blocks, args);
+        assert!(!run.stderr.contains("panicked"), "{}", run.stderr);
+        if run.code != 4 {
+            assert!(run.code < 2, "{args:?}: {}", run.stderr);
+            break;
+        }
+        assert_eq!(run.stderr.matches("error: cannot write ").count(), 1, "{args:?}: {}", run.stderr);
+        assert_eq!(bench.files(), before, "{args:?}");
+        failed += 1;
+    }
+    let size = bench.files()[&bench.path(name)].len();
+    assert!(failed > 1 && size > 512 << (failed - 2), "{size} bytes after {failed} failures");
+    assert_eq!(bench.files().len(), before.len(), "nothing else is there");
 }
 
 #[test]
-fn a_file_without_room_is_one_line_and_leaves_nothing() {
-    let bench = batch(30, 200);
-    for (option, name) in [("--csv", "a.csv"), ("--jsonl", "a.jsonl"), ("--report", "a.html"), ("--overlay", "seen")] {
-        bench.put("old/keep", "");
-        let before = bench.files();
-        let run = limited(&bench, &["grade", "in", option, name, "--quiet"]);
-        assert_eq!(run.code, 4, "{option}: {}", run.stderr);
-        assert_eq!(run.stderr.matches("error: cannot write ").count(), 1, "{option}: {}", run.stderr);
-        assert!(!run.stderr.contains("panicked"), "{}", run.stderr);
-        assert_eq!(bench.files(), before, "{option}");
+fn a_file_without_room_is_one_line_and_leaves_the_old_one() {
+    let bench = Bench::new();
+    (0..60).for_each(|number| bench.put(&format!("in/{number}.jpg"), "no photo"));
+    for (option, name) in [("--csv", "a.csv"), ("--jsonl", "a.jsonl"), ("--report", "a.html")] {
+        grow(&bench, name, &["grade", "in", option, name, "--quiet"]);
     }
+}
+
+#[test]
+fn a_picture_without_room_leaves_nothing() {
+    let bench = batch(3, 200);
+    bench.put("seen/keep", "");
+    let before = bench.files();
+    let run = limited(&bench, 4, &["grade", "in", "--overlay", "seen", "--quiet"]);
+    assert_eq!((run.code, run.stderr.matches("error: cannot write ").count()), (4, 1), "{}", run.stderr);
+    assert!(!run.stderr.contains("panicked") && bench.files() == before, "{}", run.stderr);
+}
+
+#[test]
+fn other_commands_outlive_a_limit_too() {
+    let bench = Bench::new();
+    grow(&bench, "card.pdf", &["card", "7", "-o", "card.pdf", "--force"]);
+    let plant = plant();
+    grow(&bench, "7.png", &["listing", plant.to_str().unwrap(), "-o", "7.png", "--force"]);
+    assert_eq!(limited(&bench, 1, &["man", "pages"]).code, 4);
 }
 
 #[test]

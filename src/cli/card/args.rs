@@ -157,18 +157,6 @@ mod tests {
     }
 
     #[test]
-    fn every_example_of_the_help_is_right() {
-        let lines: Vec<&str> = EXAMPLES.lines().skip(1).collect();
-        assert_eq!(lines.len(), 5);
-        for line in lines {
-            let command = line.trim().split("   ").next().unwrap().replace('\'', "");
-            let words: Vec<&str> = command.split_whitespace().collect();
-            assert_eq!(words[..2], ["variegauge", "card"]);
-            assert!(parsed(&words[2..]).is_ok(), "{command}: {:?}", parsed(&words[2..]));
-        }
-    }
-
-    #[test]
     fn paper_is_a4_for_cards_and_single_for_labels_unless_told() {
         let paper = |words: &[&str]| parsed(&[&["1", "-o", "a.pdf"], words].concat()).unwrap().paper();
         assert_eq!(paper(&[]), sheet::Paper::A4);

@@ -4,14 +4,12 @@ use csv::{Position, ReaderBuilder, StringRecord};
 use std::fs::File;
 use std::io::{self, Read};
 use std::path::Path;
+use variegauge::base::table::{separator, text};
 use variegauge::card::number::PlantNumber;
 use variegauge::print::card::Label;
 
 /// Largest file that is read, bytes: far more than 2000 rows need.
 const LARGEST: u64 = 4 << 20;
-
-/// What separates cells: spreadsheets write `;` where the comma is the decimal sign.
-const SEPARATORS: [u8; 3] = [b',', b';', b'\t'];
 
 /// Reads the plants; an error names the file, the line and the reason.
 pub(super) fn read(path: &Path) -> Result<Vec<Label>, String> {
@@ -46,26 +44,10 @@ fn labels(bytes: &[u8]) -> Result<Vec<Label>, String> {
     Ok(labels)
 }
 
-/// The file as text, without the mark that spreadsheets put first.
-pub(in crate::cli) fn text(bytes: &[u8]) -> Result<&str, String> {
-    let text = std::str::from_utf8(bytes).map_err(|error| {
-        let line = bytes[..error.valid_up_to()].split(|&byte| byte == b'\n').count();
-        format!("line {line}: not UTF-8; save the table as \"CSV UTF-8\"")
-    })?;
-    Ok(text.strip_prefix('\u{feff}').unwrap_or(text))
-}
-
 /// The line that a row begins in. The reader's place is before the line ends and empty lines that it skips.
 fn line(text: &str, place: &Position) -> u64 {
     let skipped = text.as_bytes()[place.byte() as usize..].iter().take_while(|byte| b"\r\n".contains(byte));
     place.line() + skipped.filter(|&&byte| byte == b'\n').count() as u64
-}
-
-/// The separator that the first line has most of.
-pub(in crate::cli) fn separator(text: &str) -> u8 {
-    let first = text.lines().next().unwrap_or_default();
-    let count = |separator: u8| first.matches(char::from(separator)).count();
-    SEPARATORS.into_iter().rev().max_by_key(|&separator| count(separator)).unwrap_or(b',')
 }
 
 fn label(row: &StringRecord, (width, plant, name): (usize, usize, Option<usize>)) -> Result<Label, String> {

@@ -1,7 +1,7 @@
 //! `variegauge card`: from plant numbers to sheets of label cards.
 
 pub(super) mod args;
-pub(super) mod list;
+mod list;
 pub(super) mod range;
 
 use self::args::{Card, Format};

@@ -66,11 +66,28 @@ pub(super) fn run(args: &Watch) -> Exit {
     if [&args.csv, &args.jsonl].into_iter().flatten().any(|target| *target == Target::Stdout) {
         return wrong("rows are added to files: name one instead of `-`");
     }
+    let kept = args.csv.is_some() || args.jsonl.is_some() || args.work.book.is_some();
+    if args.quiet && !kept {
+        return wrong("with --quiet and without --csv, --jsonl or --book nothing would come of it; name one of them");
+    }
     if !args.folder.is_dir() {
-        say::error(&say::safe(&format!("{}: no such folder", args.folder.display())));
-        return Exit::NoPhoto;
+        return no_folder(&args.folder);
+    }
+    if !kept {
+        say::hint("the table is shown only; --csv, --jsonl or --book keeps it");
     }
     watch(args, &options).unwrap_or_else(|error| say::failed(&error))
+}
+
+fn no_folder(path: &Path) -> Exit {
+    let (told, remedy) = if path.exists() {
+        ("is a file, not a folder", "name the folder into which photos come; variegauge grade takes single photos")
+    } else {
+        ("no such folder", "check the name, or make the folder first")
+    };
+    say::error(&say::safe(&format!("{}: {told}", path.display())));
+    say::hint(remedy);
+    Exit::NoPhoto
 }
 
 fn watch(args: &Watch, options: &Options) -> Result<Exit> {
