@@ -277,6 +277,22 @@ fn a_name_of_a_column_that_is_no_text_is_damage() {
     assert_eq!(std::fs::read(bench.path("b.sqlite")).unwrap(), bytes, "it was not touched");
 }
 
+/// Found by the fuzz target `book`: the journal's mode was set before the version was looked at.
+#[test]
+fn a_book_of_the_future_stays_as_it_is() {
+    let bench = Bench::new();
+    bench.run(&["book", "add", "A", "--book", "b.sqlite"]);
+    let file = rusqlite::Connection::open(bench.path("b.sqlite")).unwrap();
+    file.pragma_update(None, "journal_mode", "delete").unwrap();
+    file.pragma_update(None, "user_version", 99).unwrap();
+    file.close().unwrap();
+    let bytes = std::fs::read(bench.path("b.sqlite")).unwrap();
+    let run = with_book(&bench, &["book", "list"]);
+    assert_eq!(run.code, 2, "{}", run.stderr);
+    assert!(run.stderr.contains("newer version"), "{}", run.stderr);
+    assert_eq!(std::fs::read(bench.path("b.sqlite")).unwrap(), bytes);
+}
+
 /// Runs the command with a book.
 fn with_book(bench: &Bench, args: &[&str]) -> support::Run {
     bench.run(&[args, &["--book", "b.sqlite"]].concat())

@@ -31,12 +31,18 @@ pub(super) fn own(file: &Connection) -> Done<()> {
     ))
 }
 
-/// Brings a book up to date, all steps or none; a book that is not new is copied first.
-pub(super) fn migrate(file: &mut Connection, path: &Path, steps: &[&str]) -> Done<()> {
-    let had = version(file)?;
-    if had > steps.len() {
+/// Refuses a book of a newer version than `steps` lead to, before anything in it is changed.
+pub(super) fn known(file: &Connection, path: &Path, steps: &[&str]) -> Done<()> {
+    if version(file)? > steps.len() {
         return asked(format!("{} was written by a newer version of this program; use that version", path.display()));
     }
+    Ok(())
+}
+
+/// Brings a book up to date, all steps or none; a book that is not new is copied first.
+pub(super) fn migrate(file: &mut Connection, path: &Path, steps: &[&str]) -> Done<()> {
+    known(file, path, steps)?;
+    let had = version(file)?;
     if had == steps.len() {
         return Ok(());
     }

@@ -78,6 +78,7 @@ impl Book {
             let mut file = Connection::open_with_flags(path, flags)?;
             file.busy_timeout(PATIENCE)?;
             migrate::own(&file)?;
+            migrate::known(&file, path, &migrate::ALL)?;
             // Rows stay whole if the program is killed, and also if the power goes.
             file.pragma_update(None, "journal_mode", "wal")?;
             file.pragma_update(None, "synchronous", "full")?;

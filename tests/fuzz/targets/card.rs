@@ -10,7 +10,8 @@ use variegauge::card::number::{parse_payload, payload};
 use variegauge::print::card::Label;
 use variegauge::print::sheet::{self, Paper};
 use variegauge::print::svg;
-use variegauge::{card, photo, report};
+use variegauge::photo::{self, Photo, Primaries};
+use variegauge::{card, report};
 
 type Picture = Raster<[u8; 3]>;
 
@@ -55,7 +56,7 @@ libfuzzer_sys::fuzz_target!(init: forgive::forgive_decoders(), |bytes: &[u8]| {
         1 => grey(rest),
         _ => Some(spotted(rest)),
     };
-    for card in picture.iter().flat_map(|picture| card::find(picture, None).cards) {
+    for card in picture.into_iter().flat_map(|picture| card::find(&Photo::of(picture, Primaries::Srgb)).cards) {
         assert!(card.px_per_mm().0.is_finite() && card.corners().as_flattened().iter().all(|v| v.is_finite()), "{card:?}");
     }
 });
