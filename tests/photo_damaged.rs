@@ -262,3 +262,38 @@ fn cut_photos_are_refused_and_never_read_as_whole() {
         .sum();
     assert_eq!(refused, 140);
 }
+
+/// A grainy picture as lossless WebP and as plain TIFF.
+fn grainy() -> [Vec<u8>; 2] {
+    let mut random = SplitMix64::new(5);
+    let codes = (0..300 * 200 * 3).map(|_| 20 + random.below(200) as u8).collect();
+    let picture = image::DynamicImage::from(image::RgbImage::from_raw(300, 200, codes).unwrap());
+    [image::ImageFormat::WebP, image::ImageFormat::Tiff].map(|format| {
+        let mut file = std::io::Cursor::new(Vec::new());
+        picture.write_to(&mut file, format).unwrap();
+        file.into_inner()
+    })
+}
+
+/// Copies that broke off after the space was set aside: these formats have no check sums.
+#[test]
+fn zeros_in_place_of_data_are_seen() {
+    let [webp, tiff] = grainy();
+    for percent in [30, 60, 95] {
+        let mut blanked = webp.clone();
+        let from = webp.len() * percent / 100;
+        blanked[from..].fill(0);
+        assert!(matches!(photo::decode(&blanked), Err(Error::Damaged(_))), "WebP from {percent} %");
+        let mut hole = webp.clone();
+        hole[from..from + 1500].fill(0);
+        assert!(matches!(photo::decode(&hole), Err(Error::Damaged(_))), "a hole in a WebP at {percent} %");
+    }
+    const ROW: usize = 300 * 3;
+    let mut blanked = tiff.clone();
+    // The picture stands behind the header, its directory at the end.
+    blanked[8 + 120 * ROW..8 + 200 * ROW].fill(0);
+    let doubts = photo::decode(&blanked).unwrap().doubts;
+    assert!(doubts.iter().any(|doubt| doubt.code == "damaged-file" && doubt.text.contains("40 %")), "{doubts:?}");
+    assert!(photo::decode(&webp).is_ok_and(|photo| photo.doubts.is_empty()));
+    assert!(photo::decode(&tiff).is_ok_and(|photo| photo.doubts.is_empty()));
+}

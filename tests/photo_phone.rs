@@ -135,8 +135,20 @@ fn a_raw_file_with_a_thumbnail_or_a_cut_picture_is_refused() {
     assert!(text.contains("raw"), "{text}");
     let whole = dng(&jpeg(1500, 1001), 1);
     for percent in [1, 25, 75, 99] {
-        assert!(photo::decode(&whole[..whole.len() * percent / 100]).is_err(), "{percent} %");
+        let Err(Error::Damaged(text)) = photo::decode(&whole[..whole.len() * percent / 100]) else {
+            panic!("{percent} % were not told as cut off")
+        };
+        assert!(percent == 1 || text.contains("cut off"), "{percent} %: {text}");
     }
+}
+
+/// What bounds the memory of a batch is the picture that is measured, not the thumbnail in front of it.
+#[test]
+fn the_size_of_a_raw_file_is_that_of_its_preview() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("a.dng");
+    std::fs::write(&path, dng(&jpeg(1500, 1001), 1)).unwrap();
+    assert_eq!(photo::pixels(&path), Some(1500 * 1001));
 }
 
 /// Directories that point at each other end.

@@ -104,13 +104,20 @@ pub fn read(path: &Path) -> Result<Photo> {
 pub fn pixels(path: &Path) -> Option<u64> {
     let file = std::fs::metadata(path).ok().filter(std::fs::Metadata::is_file)?;
     limits::check_file(file.len()).ok()?;
-    let reader = image::ImageReader::open(path).ok()?.with_guessed_format().ok()?;
-    let pixels = if let Ok((width, height)) = reader.into_dimensions() {
+    let mut head = Vec::new();
+    std::fs::File::open(path).ok()?.take(64).read_to_end(&mut head).ok()?;
+    let stated = || {
+        let (width, height) =
+            image::ImageReader::open(path).ok()?.with_guessed_format().ok()?.into_dimensions().ok()?;
         Some(u64::from(width) * u64::from(height))
-    } else {
-        // The container of a HEIC may hold its tables anywhere.
-        let bytes = std::fs::read(path).ok()?;
-        catch_unwind(|| heic::pixels(&bytes)).ok()?
+    };
+    let format = format::sniff(&head).ok()?;
+    // Those two may hold their tables anywhere.
+    let bytes = || std::fs::read(path).ok();
+    let pixels = match format {
+        PhotoFormat::Heic => catch_unwind(|| heic::pixels(&bytes()?)).ok()?,
+        PhotoFormat::Tiff => catch_unwind(|| raw::pixels(&bytes()?)).ok()?.or_else(stated),
+        PhotoFormat::Jpeg | PhotoFormat::Png | PhotoFormat::WebP => stated(),
     };
     pixels.filter(|&pixels| pixels <= limits::MAX_PIXELS)
 }

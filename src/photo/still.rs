@@ -13,6 +13,8 @@ use crate::photo::{Decoded, exif, icc, limits, raw};
 
 /// What a decoder may allocate beside the picture itself, in bytes: rows, profiles, text that is never looked at.
 const SIDE_MEMORY: u64 = 16_000_000;
+/// Zeros in a row that no coded picture holds: the coders spend bits as evenly as they can.
+const GAP: usize = 1024;
 
 /// Decodes a PNG.
 pub(super) fn png(bytes: &[u8]) -> Result<Decoded> {
@@ -55,7 +57,7 @@ pub(super) fn webp(bytes: &[u8]) -> Result<Decoded> {
     let fail = |error: ImageError| failure(PhotoFormat::WebP, &error);
     // The container states its own length, and decoders do not all miss what is cut off.
     let declared = bytes.get(4..8).and_then(|field| field.try_into().ok()).map_or(u32::MAX, u32::from_le_bytes);
-    if u64::from(declared) + 8 > bytes.len() as u64 {
+    if u64::from(declared) + 8 > bytes.len() as u64 || webp_has_a_gap(bytes) {
         return Err(cut_off(PhotoFormat::WebP));
     }
     let mut decoder = WebPDecoder::new(Cursor::new(bytes)).map_err(fail)?;
@@ -72,6 +74,24 @@ pub(super) fn webp(bytes: &[u8]) -> Result<Decoded> {
     finish(PhotoFormat::WebP, decoder, metadata, (profile, doubts))
 }
 
+/// Whether the picture's data hold a run of zeros, as copies do that broke off after the space was set aside: coded data have
+/// no such runs, and the format no check sums.
+fn webp_has_a_gap(bytes: &[u8]) -> bool {
+    let mut rest = bytes.get(12..).unwrap_or_default();
+    while let Some((head, body)) = rest.split_first_chunk::<8>() {
+        let [kind @ .., a, b, c, d] = *head;
+        let length = u32::from_le_bytes([a, b, c, d]) as usize;
+        let data = &body[..length.min(body.len())];
+        if matches!(&kind, b"VP8 " | b"VP8L") && data.chunk_by(|a, b| a == b).any(|run| run[0] == 0 && run.len() >= GAP)
+        {
+            return true;
+        }
+        // Parts are of even length.
+        rest = body.get(length + length % 2..).unwrap_or_default();
+    }
+    false
+}
+
 /// Decodes the first page of a TIFF, or the preview of a camera raw file in its shape.
 pub(super) fn tiff(bytes: &[u8]) -> Result<Decoded> {
     let fail = |error: ImageError| failure(PhotoFormat::Tiff, &error);
@@ -85,7 +105,19 @@ pub(super) fn tiff(bytes: &[u8]) -> Result<Decoded> {
     bounds.max_alloc = Some(decoder.total_bytes() * 2 + SIDE_MEMORY);
     decoder.set_limits(bounds).map_err(fail)?;
     let profile = decoder.icc_profile().map_err(fail)?;
-    finish(PhotoFormat::Tiff, decoder, metadata, (profile, Vec::new()))
+    let mut decoded = finish(PhotoFormat::Tiff, decoder, metadata, (profile, Vec::new()))?;
+    let blank =
+        (0..decoded.rgb.height()).rev().take_while(|&y| decoded.rgb.row(y).iter().all(|code| *code == [0; 3])).count();
+    if blank * 100 > decoded.rgb.height() {
+        decoded.doubts.push(Doubt::new(
+            "damaged-file",
+            format!(
+                "the lowest {:.0} % of the picture are pure black, as in a file that was not copied to its end",
+                100.0 * blank as f64 / decoded.rgb.height() as f64
+            ),
+        ));
+    }
+    Ok(decoded)
 }
 
 fn first_frame() -> Doubt {
