@@ -14,7 +14,7 @@ const MOST_DIRECTORIES: usize = 32;
 /// Decodes the largest preview. `metadata` is that of the first directory, whose orientation holds for all of them.
 pub(super) fn decode(bytes: &[u8], metadata: exif::Metadata) -> Result<Decoded> {
     let Some(preview) = largest(bytes) else {
-        let missing = previews(bytes).iter().any(Option::is_none);
+        let missing = previews(bytes).iter().any(|preview| preview.jpeg.is_empty());
         return Err(if missing {
             Error::Damaged("the camera raw file is cut off: copy it again from the camera".into())
         } else {
@@ -39,19 +39,18 @@ pub(super) fn pixels(bytes: &[u8]) -> Option<u64> {
 }
 
 fn largest(bytes: &[u8]) -> Option<Preview<'_>> {
-    let all = previews(bytes).into_iter().flatten();
-    let largest = all.max_by_key(|preview| jpeg::pixels_stated(preview.jpeg));
+    let largest = previews(bytes).into_iter().max_by_key(|preview| jpeg::pixels_stated(preview.jpeg));
     largest.filter(|preview| jpeg::pixels_stated(preview.jpeg) >= FEWEST_PIXELS)
 }
 
 struct Preview<'a> {
+    /// Empty if the file ends before it.
     jpeg: &'a [u8],
     /// `PreviewColorSpace` says Adobe RGB or `ProPhoto`.
     wide_colour: bool,
 }
 
-/// The previews; `None` for one that lies beyond the end of the file.
-fn previews(bytes: &[u8]) -> Vec<Option<Preview<'_>>> {
+fn previews(bytes: &[u8]) -> Vec<Preview<'_>> {
     let tiff = Tiff { bytes, little: bytes.starts_with(b"II") };
     let mut directories: Vec<usize> = tiff.number(4, 4).into_iter().collect();
     let (mut at, mut found) = (0, Vec::new());
@@ -93,8 +92,8 @@ impl<'a> Tiff<'a> {
         read().unwrap_or_default()
     }
 
-    /// The whole JPEG of a directory that says it is a preview (`NewSubfileType`, bit 0); `Some(None)` if the file ends before it.
-    fn preview(&self, directory: usize) -> Option<Option<Preview<'a>>> {
+    /// The whole JPEG of a directory that says it is a preview (`NewSubfileType`, bit 0).
+    fn preview(&self, directory: usize) -> Option<Preview<'a>> {
         let one = |tag| match self.values(directory, tag)[..] {
             [value] => Some(value),
             _ => None,
@@ -102,8 +101,8 @@ impl<'a> Tiff<'a> {
         let jpeg = matches!(one(259)?, 6 | 7) && one(254)? & 1 == 1;
         // A strip of its own, or the fields of TIFF 6.0 section 22.
         let (start, length) = one(273).zip(one(279)).or_else(|| one(513).zip(one(514)))?;
-        let Some(data) = self.bytes.get(start..start.checked_add(length)?) else { return jpeg.then_some(None) };
-        (jpeg && data.starts_with(&[0xFF, 0xD8]))
-            .then(|| Some(Preview { jpeg: data, wide_colour: matches!(one(50970), Some(3 | 4)) }))
+        let data = self.bytes.get(start..start.checked_add(length)?).unwrap_or_default();
+        (jpeg && (data.is_empty() || data.starts_with(&[0xFF, 0xD8])))
+            .then(|| Preview { jpeg: data, wide_colour: matches!(one(50970), Some(3 | 4)) })
     }
 }
