@@ -31,6 +31,15 @@ pub enum Error {
         #[source]
         source: std::io::Error,
     },
+    /// What an earlier run left cannot be read, or the file is of something else.
+    #[error("cannot go on from {path}: {source}")]
+    Earlier {
+        /// The file.
+        path: String,
+        /// Why not.
+        #[source]
+        source: std::io::Error,
+    },
     /// The stock book is busy, damaged or none.
     #[error("the stock book {path} {reason}")]
     Book {

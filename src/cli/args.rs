@@ -108,7 +108,8 @@ pub(super) struct Grade {
     pub(super) outputs: Outputs,
 
     /// Go on with a run that was stopped: photos in the FILE of --jsonl are not measured again, unless they failed or the
-    /// settings differ; outputs then hold all photos. A run that was killed has left FILE.partial, which is read too
+    /// settings differ; outputs then hold all photos. A run that was killed, or whose disk was full, has left FILE.partial, which is read
+    /// too; without this option it is not written over. A FILE is held in memory, at twice its length
     #[arg(long, requires = "jsonl", help_heading = "Search and speed")]
     pub(super) resume: bool,
 

@@ -6,7 +6,7 @@ use super::keep::Keeper;
 use super::one::{self, Done};
 use super::outputs::{self, Pictures, Tables};
 use super::results::Results;
-use super::resume::Earlier;
+use super::resume::{self, Earlier};
 use super::{Exit, interrupt, say};
 use std::path::Path;
 use std::sync::atomic::Ordering;
@@ -14,7 +14,7 @@ use variegauge::batch::{self, Bounds};
 use variegauge::error::Error;
 use variegauge::options::{Options, Scale};
 use variegauge::pipeline;
-use variegauge::report::file::Inputs;
+use variegauge::report::file::{Inputs, Output};
 use variegauge::report::names;
 use variegauge::report::text::counted;
 
@@ -78,8 +78,8 @@ fn grade(args: &Grade, options: &Options, found: &Found) -> Result<Exit, Error> 
     let inputs = Inputs::new(paths.iter().copied().chain(measuring.files_read()));
     let pictures = Pictures::open(&args.outputs, &stems, &inputs)?;
     let keeper = book.as_ref().map(|book| Keeper::open(book, options)).transpose()?;
-    let earlier = earlier(args, options, &inputs)?;
-    let tables = Tables::open(&args.outputs, &inputs, files.iter().map(String::as_str))?;
+    let (earlier, jsonl) = lines(args, options, &inputs)?;
+    let tables = Tables::open(&args.outputs, jsonl, &inputs, files.iter().map(String::as_str))?;
     let known = keeper.as_ref().filter(|_| !args.outputs.any_file()).map(Keeper::known).unwrap_or_default();
     let mut results = Results::new(args, (tables, keeper), found);
     let stop = interrupt::flag("finishing the photos in work; once more stops at once");
@@ -89,9 +89,10 @@ fn grade(args: &Grade, options: &Options, found: &Found) -> Result<Exit, Error> 
         if hash.as_ref().is_some_and(|hash| known.contains(hash)) {
             return None;
         }
-        let before = hash.and_then(|hash| earlier.record(&hash, names)).filter(|record| pictures.are_there(record));
-        let before = before.map(|record| Done { before: true, ..Done::of(record, None) });
-        Some(before.unwrap_or_else(|| one::photo(source, names, options, Some(&pictures))))
+        let before = hash.and_then(|hash| earlier.record(&hash));
+        let before = before.filter(|record| pictures.are_there(record, names.1));
+        let done = before.map(|record| Done::before(record, names));
+        Some(done.unwrap_or_else(|| one::photo(source, names, options, Some(&pictures))))
     };
     let bounds = Bounds { jobs: args.work.jobs(), memory: *memory, stop: &stop };
     let take = |done| {
@@ -104,15 +105,16 @@ fn grade(args: &Grade, options: &Options, found: &Found) -> Result<Exit, Error> 
     Ok(results.end(&earlier, &pictures))
 }
 
-/// What an earlier run left, if this one is to go on from there.
-fn earlier(args: &Grade, options: &Options, inputs: &Inputs) -> Result<Earlier, Error> {
-    match &args.outputs.jsonl {
-        Some(Target::File(path)) if args.resume => {
-            inputs.keep(path)?;
-            Earlier::open(path, options)
-        }
-        _ => Ok(Earlier::default()),
-    }
+/// The JSON lines, and what an earlier run left in them, if this one is to go on from there.
+fn lines(args: &Grade, options: &Options, inputs: &Inputs) -> Result<(Earlier, Option<Output>), Error> {
+    let path = match &args.outputs.jsonl {
+        None => return Ok((Earlier::default(), None)),
+        Some(Target::Stdout) => return Ok((Earlier::default(), Some(outputs::stdout()))),
+        Some(Target::File(path)) => path,
+    };
+    inputs.keep(path)?;
+    let (earlier, jsonl) = resume::begin(path, args.resume.then_some(options))?;
+    Ok((earlier, Some(jsonl)))
 }
 
 /// Bytes that a photo needs; told if they are more than all that it may have.

@@ -43,6 +43,12 @@ impl Done {
     pub(super) fn of(record: PhotoRecord, remedy: Option<&'static str>) -> Self {
         Self { record, seen: Seen { remedy, ..Seen::default() }, trouble: None, before: false }
     }
+
+    /// A photo that an earlier run did, under the names that it has now.
+    pub(super) fn before(record: PhotoRecord, (file, stem): (&str, &str)) -> Self {
+        let record = PhotoRecord { file: file.into(), stem: stem.into(), ..record };
+        Self { before: true, ..Self::of(record, None) }
+    }
 }
 
 /// Grades one photo and writes its pictures, if some are asked for; whatever happens, there is a record.

@@ -8,7 +8,7 @@ use std::io::{self, ErrorKind, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use variegauge::error::{Error, Result};
 use variegauge::pipeline::Outcome;
-use variegauge::record::{PhotoRecord, Status};
+use variegauge::record::{PhotoRecord, PlantRecord, Status};
 use variegauge::report::file::{self, Inputs, Output};
 use variegauge::report::html::batch::{Report, Seen};
 use variegauge::report::table::Table;
@@ -86,20 +86,27 @@ impl<'a> Pictures<'a> {
                 record: record_of_plant,
             };
             let Some(picture) = bands::draw(&outcome.calibrated.photo.rgb, &marked) else { continue };
-            let path = names::file(folder, &record.stem, &format!(".{}{}", record_of_plant.index, names::BANDS));
+            let path = names::file(folder, &record.stem, &bands_ending(record_of_plant));
             self.inputs.keep(&path)?;
             file::write(&path, |out| overlay::write(&picture, out))?;
         }
         Ok(())
     }
 
-    /// Whether an earlier run made the pictures of this photo that are asked for; what it measured is not asked.
-    pub(super) fn are_there(&self, record: &PhotoRecord) -> bool {
+    /// Whether an earlier run, which told `record`, made the pictures that are asked for of a photo that now has this stem. Those
+    /// under another stem are of no use: another photo may have had the new one.
+    pub(super) fn are_there(&self, record: &PhotoRecord, stem: &str) -> bool {
+        if record.status != Status::Graded || self.masks.is_none() && self.overlay.is_none() {
+            return true;
+        }
         let folders = [(&self.masks, names::TISSUE), (&self.masks, names::PLANTS), (&self.overlay, names::OVERLAY)];
-        let there = |folder: &Option<PathBuf>, ending| {
-            folder.as_ref().is_none_or(|folder| names::file(folder, &record.stem, ending).exists())
+        let there = |folder: &Option<PathBuf>, ending: &str| {
+            folder.as_ref().is_none_or(|folder| names::file(folder, stem, ending).exists())
         };
-        record.status != Status::Graded || folders.into_iter().all(|(folder, ending)| there(folder, ending))
+        let mut banded = record.plants.iter().filter(|plant| plant.bands.count.is_some());
+        record.stem == stem
+            && folders.into_iter().all(|(folder, ending)| there(folder, ending))
+            && banded.all(|plant| there(&self.overlay, &bands_ending(plant)))
     }
 
     /// Folders that were written to, in words.
@@ -112,13 +119,18 @@ impl<'a> Pictures<'a> {
 
 impl Tables {
     /// Opens the tables and prints the heading of the one on the terminal.
-    pub(super) fn open<'a>(args: &Outputs, inputs: &Inputs, files: impl Iterator<Item = &'a str>) -> Result<Self> {
+    pub(super) fn open<'a>(
+        args: &Outputs,
+        jsonl: Option<Output>,
+        inputs: &Inputs,
+        files: impl Iterator<Item = &'a str>,
+    ) -> Result<Self> {
         let open = |target: &Option<Target>| match target {
             None => Ok(None),
-            Some(Target::Stdout) => Ok(Some(Output::stream("the standard output", io::stdout()))),
+            Some(Target::Stdout) => Ok(Some(stdout())),
             Some(Target::File(path)) => inputs.keep(path).and_then(|()| Output::create(path)).map(Some),
         };
-        let (mut csv, mut explain, jsonl) = (open(&args.csv)?, open(&args.explain)?, open(&args.jsonl)?);
+        let (mut csv, mut explain) = (open(&args.csv)?, open(&args.explain)?);
         for (out, heading) in [(&mut csv, csv::heading as Heading), (&mut explain, explain::heading)] {
             out.as_mut().map_or(Ok(()), |out| out.put(|out| heading(args.excel, out)))?;
         }
@@ -203,6 +215,16 @@ impl Tables {
             self.break_at(&Error::Write { path: "the standard output".into(), source });
         }
     }
+}
+
+/// The standard output.
+pub(super) fn stdout() -> Output {
+    Output::stream("the standard output", io::stdout())
+}
+
+/// What follows the stem in the name of the picture of a plant's bands.
+fn bands_ending(plant: &PlantRecord) -> String {
+    format!(".{}{}", plant.index, names::BANDS)
 }
 
 /// Writes the names of a table's columns; whether for Excel.

@@ -11,6 +11,7 @@ use super::resume::{Earlier, Met};
 use super::{Exit, say};
 use std::collections::HashSet;
 use variegauge::record::seen::Numbers;
+use variegauge::report::file;
 
 /// Told once a run.
 const CAUTION: &str = "Decisions and scores are estimates from a photo, by the standard; stress red is of the season.";
@@ -69,6 +70,9 @@ impl<'a> Results<'a> {
             say::line(&format!("{}{}", count.told(), left_out(found)));
             sum_up(args, &count, keeper.as_ref(), whole.then(|| pictures.told()));
         }
+        if !whole {
+            unwritten(args);
+        }
         if cut {
             interrupted(args, count.all(), all);
         }
@@ -79,6 +83,16 @@ impl<'a> Results<'a> {
             (true, 0) => Exit::Graded,
             (true, _) => Exit::Some,
         }
+    }
+}
+
+/// Tells where the lines are that could be written, if they have not got their name.
+fn unwritten(args: &Grade) {
+    let Some(Target::File(path)) = &args.outputs.jsonl else { return };
+    let partial = file::partial(path);
+    if partial.is_file() {
+        let partial = say::safe(&partial.to_string_lossy());
+        say::hint(&format!("what is done is in {partial}; the same command with --resume goes on from there"));
     }
 }
 

@@ -5,10 +5,14 @@ use std::collections::{HashMap, HashSet};
 use std::fs;
 use std::io::{self, ErrorKind, Write};
 use std::path::Path;
-use variegauge::error::Result;
+use variegauge::error::{Error, Result};
 use variegauge::options::Options;
 use variegauge::record::{PhotoRecord, Status};
-use variegauge::report::file::{self, failed, partial};
+use variegauge::report::file::{self, Held, Output, failed};
+use variegauge::report::text::{counted, shown};
+
+/// How each line begins.
+const START: &[u8] = b"{\"schema\":";
 
 /// Which program and settings a reading is of.
 #[derive(Debug, PartialEq, Eq)]
@@ -56,8 +60,12 @@ impl Met {
         self.0.extend([Some(&record.file), record.sha256.as_ref()].into_iter().flatten().cloned());
     }
 
+    /// Whether the line is of such a photo. Another photo may have had the same name in another folder, so a name counts only
+    /// if it is a full one, or if the line holds no reading.
     fn has(&self, line: &Line) -> bool {
-        self.0.contains(&line.head.file) || line.head.sha256.as_ref().is_some_and(|sha256| self.0.contains(sha256))
+        let Head { file, sha256, status, .. } = &line.head;
+        let named = sha256.is_none() || *status == Status::Failed || Path::new(file).is_absolute();
+        named && self.0.contains(file) || sha256.as_ref().is_some_and(|sha256| self.0.contains(sha256))
     }
 }
 
@@ -79,19 +87,14 @@ impl Line {
 }
 
 impl Earlier {
-    /// Reads `FILE`, and what a run that was killed left beside it, which then is brought into `FILE`: the new run begins the
-    /// file beside it anew.
-    pub(super) fn open(path: &Path, options: &Options) -> Result<Self> {
-        let (rest, way) = (partial(path), Way::of(options));
-        let mut lines = read(path)?;
-        if rest.is_file() {
-            lines.extend(read(&rest)?);
-            if !lines.is_empty() {
-                let merged = path.with_added_extension("merged");
-                file::write(&merged, |out| write(lines.iter(), out))?;
-                let target = fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
-                fs::rename(&merged, target).map_err(|source| failed(path, source))?;
-            }
+    /// Reads `FILE`, and brings what a run that did not end well left beside it into `FILE`, as the new run begins the file
+    /// beside it anew.
+    fn open(path: &Path, left: Vec<Line>, options: &Options) -> Result<Self> {
+        let way = Way::of(options);
+        let mut lines = parsed(path, &content(path)?)?;
+        if !left.is_empty() {
+            lines.extend(left);
+            file::write(path, |out| write(lines.iter(), out))?;
         }
         let done = |(at, line): (usize, &Line)| line.done(&way).map(|sha256| (sha256.to_owned(), at));
         let known = lines.iter().enumerate().filter_map(done).collect();
@@ -103,11 +106,10 @@ impl Earlier {
         self.known.is_empty()
     }
 
-    /// The record of a photo that needs no work, under the names that it has now.
-    pub(super) fn record(&self, sha256: &str, (file, stem): (&str, &str)) -> Option<PhotoRecord> {
+    /// The record of a photo that is known, under the names that it had.
+    pub(super) fn record(&self, sha256: &str) -> Option<PhotoRecord> {
         let line = &self.lines[*self.known.get(sha256)?];
-        let record: PhotoRecord = serde_json::from_str(&line.text).ok()?;
-        Some(PhotoRecord { file: file.into(), stem: stem.into(), ..record })
+        serde_json::from_str(&line.text).ok()
     }
 
     /// Writes the lines of photos of which this run did not tell, so that none is lost.
@@ -127,40 +129,88 @@ fn write<'a>(lines: impl DoubleEndedIterator<Item = &'a Line>, out: &mut dyn Wri
     last.into_iter().rev().try_for_each(|line| writeln!(out, "{}", line.text))
 }
 
-/// The whole lines of a file; one that a killed run left half written, without its end, is left out. No file, no lines.
+/// Takes hold of the JSON lines of a run, and of what earlier ones left if this one is to go on from there with its options.
+///
+/// # Errors
+/// Another run has them, earlier lines would be lost, or the files hold something else.
+pub(super) fn begin(path: &Path, resume: Option<&Options>) -> Result<(Earlier, Output)> {
+    let Some(held) = Held::open(path)? else { return Ok((Earlier::default(), Output::create(path)?)) };
+    let bytes = held.content().map_err(|source| unlike(held.partial(), source))?;
+    let left = left(held.partial(), &bytes)?;
+    let earlier = match resume {
+        Some(options) => Earlier::open(path, left, options)?,
+        None if left.is_empty() => Earlier::default(),
+        None => {
+            let (photos, partial) = (counted(left.len(), "photo"), held.partial().display());
+            let text = format!("an earlier run left {photos} in {partial}; go on with --resume, or delete that file");
+            return Err(failed(path, io::Error::other(text)));
+        }
+    };
+    Ok((earlier, held.begin()?))
+}
+
+/// The lines that a run left which did not end well. What follows the last line end is taken if it is whole.
+fn left(partial: &Path, bytes: &[u8]) -> Result<Vec<Line>> {
+    let (lines, torn) = bytes.split_at(whole(bytes));
+    let mut lines = parsed(partial, lines)?;
+    match parsed(partial, torn) {
+        Ok(last) => lines.extend(last),
+        Err(error) if lines.is_empty() && !torn.iter().zip(START).all(|(a, b)| a == b) => return Err(error),
+        Err(_) => {}
+    }
+    Ok(lines)
+}
+
+/// The lines of a file that end; one that a killed run left half written is left out. No file, no lines.
 ///
 /// # Errors
 /// The file cannot be read, or holds something else: it is not one to be completed.
 pub(super) fn read(path: &Path) -> Result<Vec<Line>> {
-    let bytes = match fs::metadata(path) {
-        Ok(kind) if kind.is_file() => fs::read(path).map_err(|source| failed(path, source))?,
-        Ok(_) => return Ok(Vec::new()),
-        Err(error) if error.kind() == ErrorKind::NotFound => return Ok(Vec::new()),
-        Err(error) => return Err(failed(path, error)),
-    };
-    let other = |number: usize| {
-        let text = format!(
-            "its line {number} is not of a photo, so it is not taken up again; name the file of an earlier run"
-        );
-        failed(path, io::Error::other(text))
-    };
-    let whole = &bytes[..whole(&bytes)];
-    let lines = whole.split_inclusive(|&byte| byte == b'\n').zip(1..).map(|(line, number)| {
-        let text = str::from_utf8(line).map_err(|_| other(number))?.trim_end();
-        let head = serde_json::from_str(text).map_err(|_| other(number))?;
-        Ok(Line { text: text.into(), head })
-    });
-    lines.collect()
+    let bytes = content(path)?;
+    parsed(path, &bytes[..whole(&bytes)])
 }
 
-/// Bytes of the lines that are whole.
-pub(super) fn whole(bytes: &[u8]) -> usize {
+/// What is in a file; nothing, if there is none, or a device.
+fn content(path: &Path) -> Result<Vec<u8>> {
+    match fs::metadata(path) {
+        Ok(kind) if kind.is_file() => fs::read(path).map_err(|source| unlike(path, source)),
+        Ok(_) => Ok(Vec::new()),
+        Err(error) if error.kind() == ErrorKind::NotFound => Ok(Vec::new()),
+        Err(error) => Err(unlike(path, error)),
+    }
+}
+
+/// Lines, without empty ones and a byte order mark.
+fn parsed(path: &Path, bytes: &[u8]) -> Result<Vec<Line>> {
+    let line = |(line, number): (&[u8], usize)| {
+        let text = str::from_utf8(line).ok().map(str::trim);
+        if text == Some("") {
+            return None;
+        }
+        let whole = text.and_then(|text| Some(Line { text: text.into(), head: serde_json::from_str(text).ok()? }));
+        Some(whole.ok_or_else(|| {
+            let text = format!("its line {number} is not of a photo; name the file of an earlier run");
+            unlike(path, io::Error::other(text))
+        }))
+    };
+    let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
+    bytes.split(|&byte| byte == b'\n').zip(1..).filter_map(line).collect()
+}
+
+/// The error of a file that is not one to be completed.
+fn unlike(path: &Path, source: io::Error) -> Error {
+    Error::Earlier { path: shown(&path.to_string_lossy()), source }
+}
+
+/// Bytes of the lines that end.
+fn whole(bytes: &[u8]) -> usize {
     bytes.iter().rposition(|&byte| byte == b'\n').map_or(0, |end| end + 1)
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use variegauge::report::file::partial;
 
     fn line(file: &str, sha256: &str, status: Status) -> String {
         let record = PhotoRecord::stopped(file, "x", (status, "why".into()), &Options::default());
@@ -178,32 +228,67 @@ mod tests {
         );
         fs::write(&path, format!("{a}{b}")).unwrap();
         fs::write(partial(&path), format!("{a}{c}{}", &a[..a.len() / 2])).unwrap();
-        let earlier = Earlier::open(&path, &Options::default()).unwrap();
+        let earlier = begin(&path, Some(&Options::default())).unwrap().0;
         assert_eq!(fs::read_to_string(&path).unwrap(), format!("{b}{a}{c}"));
-        let record = |sha256| earlier.record(sha256, ("new/x.jpg", "stem"));
-        let known = record("aa").unwrap();
-        assert_eq!(
-            (known.file.as_str(), known.stem.as_str(), known.error.as_deref()),
-            ("new/x.jpg", "stem", Some("why"))
-        );
-        assert!(record("cc").is_some() && record("bb").is_none() && record("dd").is_none());
+        let known = earlier.record("aa").unwrap();
+        assert_eq!((known.file.as_str(), known.error.as_deref()), ("a.jpg", Some("why")));
+        let has = |sha256| earlier.record(sha256).is_some();
+        assert!(has("cc") && !has("bb") && !has("dd"));
         let (mut met, mut rest) = (Met::default(), Vec::new());
         met.note(&known);
         earlier.write_rest(&met, &mut rest).unwrap();
         assert_eq!(String::from_utf8(rest).unwrap(), format!("{b}{c}"));
         let other = Options { scale: Some(variegauge::options::Scale::PxPerMm(9.0)), ..Options::default() };
-        assert!(Earlier::open(&path, &other).unwrap().is_empty(), "other settings, other readings");
+        assert!(begin(&path, Some(&other)).unwrap().0.is_empty(), "other settings, other readings");
+    }
+
+    #[test]
+    fn a_name_tells_a_photo_only_where_no_other_may_have_it() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("a.jsonl");
+        let full = folder.path().join("b.jpg").to_string_lossy().into_owned();
+        let old = [("a.jpg", Status::Graded), ("a.jpg", Status::Failed), (full.as_str(), Status::Graded)];
+        let old = [0, 1, 2].map(|at| line(old[at].0, &format!("old {at}"), old[at].1));
+        fs::write(&path, old.concat()).unwrap();
+        let earlier = begin(&path, Some(&Options::default())).unwrap().0;
+        let (mut met, mut rest) = (Met::default(), Vec::new());
+        for file in ["a.jpg", &full] {
+            met.note(&serde_json::from_str(&line(file, "new", Status::Graded)).unwrap());
+        }
+        earlier.write_rest(&met, &mut rest).unwrap();
+        assert_eq!(String::from_utf8(rest).unwrap(), old[0]);
+    }
+
+    #[test]
+    fn a_last_line_without_its_end_counts_if_it_is_whole() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("a.jsonl");
+        let (a, b) = (line("a.jpg", "aa", Status::Graded), line("b.jpg", "bb", Status::Graded));
+        let known = |file: &str, left: &str| {
+            fs::write(&path, file).unwrap();
+            fs::write(partial(&path), left).unwrap();
+            begin(&path, Some(&Options::default())).map(|(earlier, _)| earlier.known.len())
+        };
+        assert_eq!(known(&format!("\u{feff}\r\n{a}\n{}", b.trim_end()), "").unwrap(), 2);
+        assert_eq!(known("", &format!("{a}{}", b.trim_end())).unwrap(), 2);
+        assert_eq!(known("", &format!("{a}{}", &b[..40])).unwrap(), 1);
+        assert_eq!(known("", &b[..40]).unwrap(), 0);
+        for (file, left) in [(&b[..40], ""), ("", "my notes"), ("", "my notes\n"), ("notes", &b[..])] {
+            assert!(known(file, left).is_err(), "{file} {left}");
+            assert_eq!(fs::read_to_string(&path).unwrap(), file);
+            assert_eq!(fs::read_to_string(partial(&path)).unwrap_or_default(), left);
+        }
     }
 
     #[test]
     fn a_file_of_something_else_is_left_alone() {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("a.jsonl");
-        assert!(Earlier::open(&path, &Options::default()).unwrap().is_empty());
+        assert!(begin(&path, Some(&Options::default())).unwrap().0.is_empty());
         assert!(!path.exists());
         for text in ["some notes\n", "{\"a\": 1}\n", "\u{0}\n"] {
             fs::write(&path, text).unwrap();
-            let error = Earlier::open(&path, &Options::default()).err().unwrap().to_string();
+            let error = begin(&path, Some(&Options::default())).err().unwrap().to_string();
             assert!(error.contains("line 1") && error.contains("a.jsonl"), "{error}");
             assert_eq!(fs::read_to_string(&path).unwrap(), text);
         }

@@ -37,10 +37,36 @@ fn grow(bench: &Bench, name: &str, args: &[&str]) {
 }
 
 #[test]
+fn lines_stay_where_there_is_no_room_for_more() {
+    let bench = batch(30, 200);
+    bench.run(&["grade", "in", "--jsonl", "whole.jsonl"]);
+    let run = limited(&bench, 4, &["grade", "in", "--jsonl", "a.jsonl", "--quiet"]);
+    assert_eq!(run.code, 4, "{}", run.stderr);
+    assert!(
+        run.stderr.contains("what is done is in a.jsonl.partial; the same command with --resume"),
+        "{}",
+        run.stderr
+    );
+    let done = bench.text("a.jsonl.partial").matches('\n').count();
+    assert!(done > 0);
+    let run = bench.run(&["grade", "in", "--jsonl", "a.jsonl", "--resume"]);
+    assert!(run.stderr.contains(&format!("; {done} of them in an earlier run")), "{}", run.stderr);
+    assert_eq!(bench.text("a.jsonl"), bench.text("whole.jsonl"));
+}
+
+#[test]
+fn what_has_the_old_temporary_name_of_a_table_stays() {
+    let bench = batch(1, 200);
+    bench.put("a.csv.partial", b"SQLite format 3\0 and more");
+    assert_eq!(bench.run(&["grade", "in", "--csv", "a.csv"]).code, 1);
+    assert_eq!(bench.text("a.csv.partial"), "SQLite format 3\0 and more");
+}
+
+#[test]
 fn a_file_without_room_is_one_line_and_leaves_the_old_one() {
     let bench = Bench::new();
     (0..60).for_each(|number| bench.put(&format!("in/{number}.jpg"), "no photo"));
-    for (option, name) in [("--csv", "a.csv"), ("--jsonl", "a.jsonl"), ("--report", "a.html")] {
+    for (option, name) in [("--csv", "a.csv"), ("--report", "a.html")] {
         grow(&bench, name, &["grade", "in", option, name, "--quiet"]);
     }
 }
