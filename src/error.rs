@@ -31,6 +31,14 @@ pub enum Error {
         #[source]
         source: std::io::Error,
     },
+    /// An output file holds something else, or another program writes it.
+    #[error("{path}: {reason}")]
+    Occupied {
+        /// The output.
+        path: String,
+        /// What is wrong and what to do.
+        reason: String,
+    },
     /// The stock book is busy, damaged or none.
     #[error("the stock book {path} {reason}")]
     Book {

@@ -138,15 +138,21 @@ pub(super) fn read(path: &Path) -> Result<Vec<Line>> {
         Err(error) if error.kind() == ErrorKind::NotFound => return Ok(Vec::new()),
         Err(error) => return Err(failed(path, error)),
     };
+    lines(&bytes[..whole(&bytes)]).map_err(|text| failed(path, io::Error::other(text)))
+}
+
+/// The lines of a text; blank ones and the mark that editors put first are passed over.
+///
+/// # Errors
+/// One is not of a photo.
+pub(super) fn lines(bytes: &[u8]) -> std::result::Result<Vec<Line>, String> {
     let other = |number: usize| {
-        let text = format!(
-            "its line {number} is not of a photo, so it is not taken up again; name the file of an earlier run"
-        );
-        failed(path, io::Error::other(text))
+        format!("its line {number} is not of a photo, so it is not taken up again; name the file of an earlier run")
     };
-    let whole = &bytes[..whole(&bytes)];
-    let lines = whole.split_inclusive(|&byte| byte == b'\n').zip(1..).map(|(line, number)| {
-        let text = str::from_utf8(line).map_err(|_| other(number))?.trim_end();
+    let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
+    let lines = bytes.split(|&byte| byte == b'\n').zip(1..).filter(|(line, _)| !line.trim_ascii().is_empty());
+    let lines = lines.map(|(line, number)| {
+        let text = str::from_utf8(line).map_err(|_| other(number))?.trim();
         let head = serde_json::from_str(text).map_err(|_| other(number))?;
         Ok(Line { text: text.into(), head })
     });

@@ -36,7 +36,7 @@ pub(super) fn failed(failure: &Error) -> Exit {
     remedy(failure).into_iter().for_each(hint);
     if matches!(failure, Error::Book { .. }) {
         Exit::Book
-    } else if matches!(failure, Error::Write { .. }) {
+    } else if matches!(failure, Error::Write { .. } | Error::Occupied { .. }) {
         Exit::Output
     } else {
         Exit::Usage
