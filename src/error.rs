@@ -31,13 +31,14 @@ pub enum Error {
         #[source]
         source: std::io::Error,
     },
-    /// An output file holds something else, or another program writes it.
-    #[error("{path}: {reason}")]
-    Occupied {
-        /// The output.
+    /// What an earlier run left cannot be read, or the file is of something else.
+    #[error("cannot go on from {path}: {source}")]
+    Earlier {
+        /// The file.
         path: String,
-        /// What is wrong and what to do.
-        reason: String,
+        /// Why not.
+        #[source]
+        source: std::io::Error,
     },
     /// The stock book is busy, damaged or none.
     #[error("the stock book {path} {reason}")]

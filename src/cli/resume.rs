@@ -5,10 +5,11 @@ use std::collections::{HashMap, HashSet};
 use std::fs;
 use std::io::{self, ErrorKind, Write};
 use std::path::Path;
-use variegauge::error::Result;
+use variegauge::error::{Error, Result};
 use variegauge::options::Options;
 use variegauge::record::{PhotoRecord, Status};
 use variegauge::report::file::{self, failed, partial};
+use variegauge::report::text::shown;
 
 /// Which program and settings a reading is of.
 #[derive(Debug, PartialEq, Eq)]
@@ -132,34 +133,43 @@ fn write<'a>(lines: impl DoubleEndedIterator<Item = &'a Line>, out: &mut dyn Wri
 /// # Errors
 /// The file cannot be read, or holds something else: it is not one to be completed.
 pub(super) fn read(path: &Path) -> Result<Vec<Line>> {
-    let bytes = match fs::metadata(path) {
-        Ok(kind) if kind.is_file() => fs::read(path).map_err(|source| failed(path, source))?,
-        Ok(_) => return Ok(Vec::new()),
-        Err(error) if error.kind() == ErrorKind::NotFound => return Ok(Vec::new()),
-        Err(error) => return Err(failed(path, error)),
-    };
-    lines(&bytes[..whole(&bytes)]).map_err(|text| failed(path, io::Error::other(text)))
+    let bytes = content(path)?;
+    parsed(path, &bytes[..whole(&bytes)])
 }
 
-/// The lines of a text; blank ones and the mark that editors put first are passed over.
-///
-/// # Errors
-/// One is not of a photo.
-pub(super) fn lines(bytes: &[u8]) -> std::result::Result<Vec<Line>, String> {
-    let other = |number: usize| {
-        format!("its line {number} is not of a photo, so it is not taken up again; name the file of an earlier run")
+/// What is in a file; nothing, if there is none, or a device.
+fn content(path: &Path) -> Result<Vec<u8>> {
+    match fs::metadata(path) {
+        Ok(kind) if kind.is_file() => fs::read(path).map_err(|source| unlike(path, source)),
+        Ok(_) => Ok(Vec::new()),
+        Err(error) if error.kind() == ErrorKind::NotFound => Ok(Vec::new()),
+        Err(error) => Err(unlike(path, error)),
+    }
+}
+
+/// Lines, without empty ones and a byte order mark.
+pub(super) fn parsed(path: &Path, bytes: &[u8]) -> Result<Vec<Line>> {
+    let line = |(line, number): (&[u8], usize)| {
+        let text = str::from_utf8(line).ok().map(str::trim);
+        if text == Some("") {
+            return None;
+        }
+        let whole = text.and_then(|text| Some(Line { text: text.into(), head: serde_json::from_str(text).ok()? }));
+        Some(whole.ok_or_else(|| {
+            let text = format!("its line {number} is not of a photo; name the file of an earlier run");
+            unlike(path, io::Error::other(text))
+        }))
     };
     let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
-    let lines = bytes.split(|&byte| byte == b'\n').zip(1..).filter(|(line, _)| !line.trim_ascii().is_empty());
-    let lines = lines.map(|(line, number)| {
-        let text = str::from_utf8(line).map_err(|_| other(number))?.trim();
-        let head = serde_json::from_str(text).map_err(|_| other(number))?;
-        Ok(Line { text: text.into(), head })
-    });
-    lines.collect()
+    bytes.split(|&byte| byte == b'\n').zip(1..).filter_map(line).collect()
 }
 
-/// Bytes of the lines that are whole.
+/// The error of a file that is not one to be completed.
+pub(super) fn unlike(path: &Path, source: io::Error) -> Error {
+    Error::Earlier { path: shown(&path.to_string_lossy()), source }
+}
+
+/// Bytes of the lines that end.
 pub(super) fn whole(bytes: &[u8]) -> usize {
     bytes.iter().rposition(|&byte| byte == b'\n').map_or(0, |end| end + 1)
 }

@@ -36,7 +36,7 @@ pub(super) fn failed(failure: &Error) -> Exit {
     remedy(failure).into_iter().for_each(hint);
     if matches!(failure, Error::Book { .. }) {
         Exit::Book
-    } else if matches!(failure, Error::Write { .. } | Error::Occupied { .. }) {
+    } else if matches!(failure, Error::Write { .. } | Error::Earlier { .. }) {
         Exit::Output
     } else {
         Exit::Usage
@@ -53,7 +53,8 @@ pub(super) fn remedy(error: &Error) -> Option<&'static str> {
         Error::Format(_) => Some("JPEG, HEIC, PNG, WebP and TIFF are read; save the photo as JPEG"),
         Error::Limit(_) => Some("the limits are at the end of --help; save a smaller copy"),
         // The message says what to do.
-        Error::Write { source, .. } if source.get_ref().is_some() => None,
+        Error::Write { source, .. } | Error::Earlier { source, .. } if source.get_ref().is_some() => None,
+        Error::Earlier { .. } => Some("check that you may read it"),
         Error::Write { .. } => {
             Some("check that the folder exists, that you may write there, and that the disk has room")
         }

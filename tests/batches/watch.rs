@@ -135,7 +135,7 @@ fn no_output_destroys_what_is_no_table_of_ours() {
     {
         let run = bench.run(&["watch", "in", option, name]);
         assert_eq!(run.code, 4, "{option} {name}: {}", run.stderr);
-        assert!(run.stderr.starts_with(&format!("error: {name}: ")), "{}", run.stderr);
+        assert!(run.stderr.starts_with(&format!("error: cannot go on from {name}: ")), "{}", run.stderr);
     }
     assert_eq!(bench.files(), before);
 }
@@ -151,7 +151,7 @@ fn one_file_for_two_outputs_or_two_runs_is_refused() {
     assert_eq!(files(&bench, "a.csv", 1), ["in/IMG_3_plant.jpg"]);
     let run = bench.run(&["watch", "in", "--csv", "a.csv"]);
     assert_eq!(run.code, 4, "{}", run.stderr);
-    assert!(run.stderr.contains("a.csv: another run is writing it"), "{}", run.stderr);
+    assert!(run.stderr.contains("cannot go on from a.csv: another run is writing it"), "{}", run.stderr);
     end(child);
 }
 

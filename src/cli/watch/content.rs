@@ -4,6 +4,9 @@ use super::super::resume::{self, Way};
 use csv::ByteRecord;
 use serde::de::IgnoredAny;
 use std::collections::HashSet;
+use std::io;
+use std::path::Path;
+use variegauge::error::{Error, Result};
 use variegauge::report;
 
 /// With what a file of `SQLite` begins ("Database File Format", 1.3, on its site).
@@ -26,15 +29,12 @@ pub(super) struct Content {
     pub(super) before: Vec<u8>,
 }
 
-/// What keeps rows from being added.
-type Result<T> = std::result::Result<T, String>;
-
 /// Reads a table; its lines may end as other programs end them.
 ///
 /// # Errors
 /// It is not one of this version.
-pub(super) fn csv(bytes: &[u8], way: &Way) -> Result<Content> {
-    no_database(bytes)?;
+pub(super) fn csv(path: &Path, bytes: &[u8], way: &Way) -> Result<Content> {
+    no_database(path, bytes)?;
     let heading = heading();
     let mark = if bytes.starts_with(MARK) { MARK.len() } else { 0 };
     let text = &bytes[mark..];
@@ -43,7 +43,7 @@ pub(super) fn csv(bytes: &[u8], way: &Way) -> Result<Content> {
     }
     let (columns, mut rows) = (rows(&heading), rows(text));
     if rows.first() != columns.first() {
-        return Err("it has other columns than this version writes; name another file".into());
+        return Err(occupied(path, "it has other columns than this version writes; name another file"));
     }
     let (columns, count) = (rows.remove(0), bytes.len());
     let Some(last) = rows.last() else {
@@ -60,7 +60,7 @@ pub(super) fn csv(bytes: &[u8], way: &Way) -> Result<Content> {
         return Ok(Content { known: done(&columns, &rows, way), stays: count, before: line_end(text) });
     }
     if is_open && raw.contains(&b'\n') {
-        return Err("a quotation mark near its end is not closed; mend that row, or name another file".into());
+        return Err(occupied(path, "a quotation mark near its end is not closed; mend that row, or name another file"));
     }
     let stays = count - raw.len();
     rows.pop();
@@ -71,20 +71,25 @@ pub(super) fn csv(bytes: &[u8], way: &Way) -> Result<Content> {
 ///
 /// # Errors
 /// They are not of photos.
-pub(super) fn jsonl(bytes: &[u8], way: &Way) -> Result<Content> {
-    no_database(bytes)?;
+pub(super) fn jsonl(path: &Path, bytes: &[u8], way: &Way) -> Result<Content> {
+    no_database(path, bytes)?;
     let (whole, last) = bytes.split_at(resume::whole(bytes));
-    let (lines, stays) = match resume::lines(bytes) {
-        Err(_) if is_torn(last) => (resume::lines(whole)?, whole),
+    let (lines, stays) = match resume::parsed(path, bytes) {
+        Err(_) if is_torn(last) => (resume::parsed(path, whole)?, whole),
         lines => (lines?, bytes),
     };
     let known = lines.iter().filter_map(|line| line.done(way).map(str::to_owned)).collect();
     Ok(Content { known, stays: stays.len(), before: line_end(stays) })
 }
 
-fn no_database(bytes: &[u8]) -> Result<()> {
+/// The error of a file to which no rows can be added.
+pub(super) fn occupied(path: &Path, text: &str) -> Error {
+    resume::unlike(path, io::Error::other(text))
+}
+
+fn no_database(path: &Path, bytes: &[u8]) -> Result<()> {
     if bytes.starts_with(DATABASE) {
-        return Err("it is a stock book or another database; name another file".into());
+        return Err(occupied(path, "it is a stock book or another database; name another file"));
     }
     Ok(())
 }

@@ -1,17 +1,16 @@
 //! A file to which rows are added.
 
-use super::super::resume::Way;
+use super::super::resume::{self, Way};
 use super::super::say;
-use super::content::{self, Content};
+use super::content::{self, Content, occupied};
 use std::collections::HashSet;
 use std::fs::{self, File, Metadata, TryLockError};
 use std::io::{self, Read, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
-use variegauge::error::{Error, Result};
+use variegauge::error::Result;
 use variegauge::options::Options;
 use variegauge::record::PhotoRecord;
 use variegauge::report::file::failed;
-use variegauge::report::text::shown;
 use variegauge::report::{csv, jsonl};
 
 /// A table or JSON lines in the making; what was in the file stays.
@@ -37,10 +36,10 @@ pub(super) enum Form {
 type State = (u64, u64, u64);
 
 impl Form {
-    fn content(self, bytes: &[u8], way: &Way) -> std::result::Result<Content, String> {
+    fn content(self, path: &Path, bytes: &[u8], way: &Way) -> Result<Content> {
         match self {
-            Self::Csv => content::csv(bytes, way),
-            Self::Jsonl => content::jsonl(bytes, way),
+            Self::Csv => content::csv(path, bytes, way),
+            Self::Jsonl => content::jsonl(path, bytes, way),
         }
     }
 
@@ -102,18 +101,17 @@ impl Sink {
 /// The file, ready for the next row, and the photos in it.
 fn opened(path: &Path, form: Form, way: &Way) -> Result<(File, HashSet<String>)> {
     let fail = |source| failed(path, source);
-    let occupied = |reason: String| Error::Occupied { path: shown(&path.to_string_lossy()), reason };
     if fs::metadata(path).is_ok_and(|kind| !kind.is_file()) {
-        return Err(occupied("rows can be added to files only; name one".into()));
+        return Err(occupied(path, "rows can be added to files only; name one"));
     }
     let mut file = File::options().read(true).write(true).create(true).truncate(false).open(path).map_err(fail)?;
     // Other systems keep readers from a locked file too. Where there are no locks, all goes as without.
     if cfg!(unix) && matches!(file.try_lock(), Err(TryLockError::WouldBlock)) {
-        return Err(occupied("another run is writing it; end that one, or name another file".into()));
+        return Err(occupied(path, "another run is writing it; end that one, or name another file"));
     }
     let mut bytes = Vec::new();
-    file.read_to_end(&mut bytes).map_err(|error| occupied(format!("cannot be read: {error}")))?;
-    let Content { known, stays, before } = form.content(&bytes, way).map_err(occupied)?;
+    file.read_to_end(&mut bytes).map_err(|source| resume::unlike(path, source))?;
+    let Content { known, stays, before } = form.content(path, &bytes, way)?;
     if stays < bytes.len() {
         say::warning(&say::safe(&format!("{}: its last row was half written and is taken off", path.display())));
         file.set_len(stays as u64).map_err(fail)?;
