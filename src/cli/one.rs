@@ -25,6 +25,8 @@ pub(super) struct Done {
     pub(super) trouble: Option<Error>,
     /// Whether an earlier run did it.
     pub(super) before: bool,
+    /// Whether the file could not be read, as a later time it may be.
+    pub(super) unread: bool,
 }
 
 /// How many photos ended how.
@@ -41,7 +43,7 @@ pub(super) struct Count {
 impl Done {
     /// A photo whose record says it all.
     pub(super) fn of(record: PhotoRecord, remedy: Option<&'static str>) -> Self {
-        Self { record, seen: Seen { remedy, ..Seen::default() }, trouble: None, before: false }
+        Self { record, seen: Seen { remedy, ..Seen::default() }, trouble: None, before: false, unread: false }
     }
 
     /// A photo that an earlier run did, under the names that it has now.
@@ -67,14 +69,16 @@ pub(super) fn photo(
             Ok(outcome) => outcome,
             Err(error) => {
                 let record = stopped(Status::of(&error), error.to_string());
-                return Done::of(PhotoRecord { sha256: hash(&source.path), ..record }, say::remedy(&error));
+                let record = PhotoRecord { sha256: hash(&source.path), ..record };
+                let unread = matches!(error, Error::Read(_));
+                return Done { unread, ..Done::of(record, say::remedy(&error)) };
             }
         };
         let record = PhotoRecord::graded(file, stem, &outcome, options);
         let Some(pictures) = pictures else { return Done::of(record, None) };
         let trouble = pictures.write(&outcome, &record).err();
         let seen = Seen { remedy: None, thumbnails: pictures.thumbnails(&outcome) };
-        Done { record, seen, trouble, before: false }
+        Done { seen, trouble, ..Done::of(record, None) }
     };
     guarded(attempt).unwrap_or_else(|panic| {
         let record = stopped(Status::Failed, format!("an error in the program: {panic}"));

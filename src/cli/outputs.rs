@@ -268,7 +268,7 @@ pub(super) fn clash(args: &Outputs) -> bool {
 }
 
 /// The file that a path leads to, through links, also where it does not exist yet.
-fn place(path: &Path) -> PathBuf {
+pub(super) fn place(path: &Path) -> PathBuf {
     let parent = path.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."));
     let folder = || Some(parent.canonicalize().ok()?.join(path.file_name()?));
     let absolute = || std::path::absolute(path).unwrap_or_else(|_| path.to_owned());

@@ -181,7 +181,7 @@ fn content(path: &Path) -> Result<Vec<u8>> {
 }
 
 /// Lines, without empty ones and a byte order mark.
-fn parsed(path: &Path, bytes: &[u8]) -> Result<Vec<Line>> {
+pub(super) fn parsed(path: &Path, bytes: &[u8]) -> Result<Vec<Line>> {
     let line = |(line, number): (&[u8], usize)| {
         let text = str::from_utf8(line).ok().map(str::trim);
         if text == Some("") {
@@ -198,12 +198,12 @@ fn parsed(path: &Path, bytes: &[u8]) -> Result<Vec<Line>> {
 }
 
 /// The error of a file that is not one to be completed.
-fn unlike(path: &Path, source: io::Error) -> Error {
+pub(super) fn unlike(path: &Path, source: io::Error) -> Error {
     Error::Earlier { path: shown(&path.to_string_lossy()), source }
 }
 
 /// Bytes of the lines that end.
-fn whole(bytes: &[u8]) -> usize {
+pub(super) fn whole(bytes: &[u8]) -> usize {
     bytes.iter().rposition(|&byte| byte == b'\n').map_or(0, |end| end + 1)
 }
 

@@ -122,3 +122,92 @@ fn what_cannot_be_watched_is_told() {
         assert_eq!(run.code, code, "{args:?}: {}", run.stderr);
     }
 }
+
+#[test]
+fn no_output_destroys_what_is_no_table_of_ours() {
+    let bench = batch(0, 200);
+    assert_eq!(bench.run(&["grade", "in", "--book", "a.book", "--quiet"]).code, 1);
+    bench.put("lf.csv", "plant,notes\n1,good\n");
+    bench.put("notes", "my notes");
+    let before = bench.files();
+    for (option, name) in
+        ["--csv", "--jsonl"].into_iter().flat_map(|option| ["a.book", "lf.csv", "notes"].map(|name| (option, name)))
+    {
+        let run = bench.run(&["watch", "in", option, name]);
+        assert_eq!(run.code, 4, "{option} {name}: {}", run.stderr);
+        assert!(run.stderr.starts_with(&format!("error: cannot go on from {name}: ")), "{}", run.stderr);
+    }
+    assert_eq!(bench.files(), before);
+}
+
+#[test]
+fn one_file_for_two_outputs_or_two_runs_is_refused() {
+    let bench = batch(0, 200);
+    for args in [["--csv", "a", "--jsonl", "a"], ["--csv", "b", "--book", "in/../b"], ["--jsonl", "c", "--book", "c"]] {
+        let run = bench.run(&[&["watch", "in"], &args[..]].concat());
+        assert_eq!(run.code, 2, "{args:?}: {}", run.stderr);
+    }
+    let child = start(&bench, &["--csv", "a.csv"]);
+    assert_eq!(files(&bench, "a.csv", 1), ["in/IMG_3_plant.jpg"]);
+    let run = bench.run(&["watch", "in", "--csv", "a.csv"]);
+    assert_eq!(run.code, 4, "{}", run.stderr);
+    assert!(run.stderr.contains("cannot go on from a.csv: another run is writing it"), "{}", run.stderr);
+    end(child);
+}
+
+#[test]
+fn rows_go_into_the_table_that_a_spreadsheet_saved() {
+    let bench = batch(0, 200);
+    let child = start(&bench, &["--csv", "a.csv"]);
+    assert_eq!(files(&bench, "a.csv", 1), ["in/IMG_3_plant.jpg"]);
+    bench.put("saved.csv", bench.text("a.csv").replace("\r\n", "\n"));
+    fs::rename(bench.path("saved.csv"), bench.path("a.csv")).unwrap();
+    bench.put("in/new.jpg", plain(1, 200));
+    assert_eq!(files(&bench, "a.csv", 2), ["in/IMG_3_plant.jpg", "in/new.jpg"]);
+    assert_eq!(end(child).stderr.matches("warning: a.csv: another program").count(), 1);
+}
+
+#[test]
+fn photos_of_a_folder_that_was_away_are_graded_when_it_is_back() {
+    let bench = batch(8, 2000);
+    let child = start(&bench, &["--csv", "a.csv", "--jobs", "1"]);
+    assert!(!files(&bench, "a.csv", 1).is_empty());
+    fs::rename(bench.path("in"), bench.path("away")).unwrap();
+    pause(1500);
+    fs::rename(bench.path("away"), bench.path("in")).unwrap();
+    assert_eq!(files(&bench, "a.csv", 9).len(), 9);
+    let run = end(child);
+    for told in ["in: the folder is gone", "in: the folder is back"] {
+        assert_eq!(run.stderr.matches(told).count(), 1, "{}", run.stderr);
+    }
+}
+
+#[test]
+fn what_comes_during_a_backlog_does_not_wait_for_its_end() {
+    let bench = batch(30, 1500);
+    let child = start(&bench, &["--csv", "a.csv", "--jobs", "1"]);
+    assert!(!files(&bench, "a.csv", 1).is_empty());
+    bench.put("in/new.jpg", plain(50, 200));
+    let names = files(&bench, "a.csv", 32);
+    let place = names.iter().position(|name| name == "in/new.jpg").unwrap();
+    assert!(place < 25, "{names:?}");
+    end(child);
+}
+
+#[test]
+fn a_photo_that_may_be_read_later_is_tried_again() {
+    use std::os::unix::fs::PermissionsExt;
+    let bench = Bench::new();
+    bench.put("in/a.jpg", plain(1, 200));
+    let allow = |mode| fs::set_permissions(bench.path("in/a.jpg"), fs::Permissions::from_mode(mode)).unwrap();
+    allow(0o000);
+    if File::open(bench.path("in/a.jpg")).is_ok() {
+        // The superuser reads everything.
+        return;
+    }
+    let child = start(&bench, &["--csv", "a.csv"]);
+    pause(1500);
+    allow(0o600);
+    assert_eq!(files(&bench, "a.csv", 1), ["in/a.jpg"]);
+    assert_eq!(end(child).stderr.matches("cannot be read").count(), 1);
+}

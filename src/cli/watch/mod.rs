@@ -1,5 +1,6 @@
 //! `variegauge watch`: grades photos as they come into a folder, as from a phone that syncs.
 
+mod content;
 mod sink;
 mod steady;
 
@@ -8,9 +9,11 @@ use super::find::{self, Source};
 use super::keep::Keeper;
 use super::one::{self, Count, Done};
 use super::outputs;
+use super::place::Place;
 use super::{Exit, grade, interrupt, say};
-use sink::Sink;
+use sink::{Form, Sink};
 use std::collections::HashSet;
+use std::fs;
 use std::io::{self, Write};
 use std::path::Path;
 use std::sync::atomic::Ordering;
@@ -35,7 +38,11 @@ Examples:
 
 pub(super) const AFTER: &str = "All photos of the folder are graded that are not yet in the files named, with these settings; so it may be \
     ended and started again. Rows are added; what is in the files stays. A photo that cannot be read is told once and tried again \
-    when it changes. Left out: hidden files, links, and names that end in .tmp, .part and the like. Ctrl-C ends it.";
+    when it changes or can be read. A file that grows after it was taken, as when the film of a moving photo comes after a pause, is another photo with rows of \
+    its own. Left out: hidden files, links, and names that end in .tmp, .part and the like. Ctrl-C ends it.";
+
+/// Photos taken between two looks: this many times the jobs, so that what comes need not wait for a backlog.
+const AHEAD: usize = 4;
 
 /// Where photos go, and what has come of them so far.
 struct Watching {
@@ -70,6 +77,9 @@ pub(super) fn run(args: &Watch) -> Exit {
     if args.quiet && !kept {
         return wrong("with --quiet and without --csv, --jsonl or --book nothing would come of it; name one of them");
     }
+    if clash(args) {
+        return wrong("two of --csv, --jsonl and --book are one file; name several");
+    }
     if !args.folder.is_dir() {
         return no_folder(&args.folder);
     }
@@ -97,15 +107,21 @@ fn watch(args: &Watch, options: &Options) -> Result<Exit> {
         say::line(&say::safe(&format!("watching {}; Ctrl-C ends it", args.folder.display())));
     }
     let bounds = Bounds { jobs: args.work.jobs(), memory: args.work.memory, stop: &stop };
-    let (mut folder, mut trouble) = (Folder::default(), None);
+    let (mut folder, mut trouble, mut here) = (Folder::new(args.every), None, true);
     if args.new_only {
         folder.pass(&look(args));
     }
     let stopped = || stop.load(Ordering::SeqCst);
     while !stopped() {
         let begin = Instant::now();
-        let ready = folder.ready(look(args));
-        let new: Vec<Source> = ready.into_iter().filter(|source| !stopped() && watching.is_new(&source.path)).collect();
+        tell_whether_there(&args.folder, &mut here);
+        let ready = folder.ready(look(args), begin).into_iter().take_while(|_| !stopped());
+        let is_next = |source: &Source| {
+            folder.give(&source.path);
+            watching.is_new(&source.path)
+        };
+        let new: Vec<Source> = ready.filter(is_next).take(AHEAD * bounds.jobs).collect();
+        let mut pause = new.len() < AHEAD * bounds.jobs;
         let work = |_: usize, source: &Source| graded(source, options);
         let mut sources = new.iter();
         batch::in_order(
@@ -113,15 +129,20 @@ fn watch(args: &Watch, options: &Options) -> Result<Exit> {
             bounds,
             |source| grade::need(source, bounds.memory),
             work,
-            |record| {
-                let still = sources.next().is_some_and(|source| folder.is_still(&source.path));
-                if let Some(Err(error)) = still.then(|| watching.take(&record)) {
+            |done| {
+                let Some(Source { path, .. }) = sources.next() else { return };
+                let is_still = folder.is_still(path);
+                pause |= done.unread;
+                if done.unread || !is_still {
+                    folder.again(path);
+                }
+                if let Some(Err(error)) = is_still.then(|| watching.take(&done)) {
                     stop.store(true, Ordering::SeqCst);
                     trouble = Some(error);
                 }
             },
         );
-        while begin.elapsed() < args.every && !stopped() {
+        while pause && begin.elapsed() < args.every && !stopped() {
             thread::sleep(interrupt::SOON);
         }
     }
@@ -133,6 +154,33 @@ fn watch(args: &Watch, options: &Options) -> Result<Exit> {
         Some(error) => Err(error),
         None if watching.keeper.is_some_and(|keeper| keeper.broken) => Ok(Exit::Book),
         None => Ok(Exit::Graded),
+    }
+}
+
+/// Whether two of the files are one.
+fn clash(args: &Watch) -> bool {
+    let path = |target: &Target| match target {
+        Target::File(path) => Some(outputs::place(path)),
+        Target::Stdout => None,
+    };
+    let book = args.work.book.as_ref().and_then(|book| match book {
+        Place::File(path) => Some(outputs::place(path)),
+        Place::Usual => None,
+    });
+    let mut places = HashSet::new();
+    !args.csv.iter().chain(&args.jsonl).filter_map(path).chain(book).all(|place| places.insert(place))
+}
+
+/// Tells once that the folder is gone, as when a share is cut off, and once that it is back.
+fn tell_whether_there(folder: &Path, here: &mut bool) {
+    let was = std::mem::replace(here, fs::read_dir(folder).is_ok());
+    let name = folder.display();
+    match (was, *here) {
+        (true, false) => {
+            say::warning(&say::safe(&format!("{name}: the folder is gone or cannot be read; waiting for it")));
+        }
+        (false, true) => say::line(&say::safe(&format!("{name}: the folder is back"))),
+        (true, true) | (false, false) => {}
     }
 }
 
@@ -151,11 +199,11 @@ impl Watching {
         let photos = look(args);
         let inputs =
             Inputs::new(photos.iter().map(|photo| photo.path.as_path()).chain(args.work.measuring.files_read()));
-        let open = |target: &Option<Target>, open: fn(&Path, &Options) -> Result<Sink>| match target {
-            Some(Target::File(path)) => inputs.keep(path).and_then(|()| open(path, options)).map(Some),
+        let open = |target: &Option<Target>, form: Form| match target {
+            Some(Target::File(path)) => inputs.keep(path).and_then(|()| Sink::open(path, form, options)).map(Some),
             Some(Target::Stdout) | None => Ok(None),
         };
-        let sinks = [open(&args.csv, Sink::csv)?, open(&args.jsonl, Sink::jsonl)?].into_iter().flatten().collect();
+        let sinks = [open(&args.csv, Form::Csv)?, open(&args.jsonl, Form::Jsonl)?].into_iter().flatten().collect();
         let keeper = args.work.book.as_ref().map(|book| Keeper::open(book, options)).transpose()?;
         let files: Vec<_> = photos.iter().map(|photo| photo.path.to_string_lossy()).collect();
         let table = (!args.quiet).then(|| outputs::table(args.color, files.iter().map(AsRef::as_ref)));
