@@ -90,7 +90,7 @@ fn grade(args: &Grade, options: &Options, found: &Found) -> Result<Exit, Error> 
             return None;
         }
         let before = hash.and_then(|hash| earlier.record(&hash));
-        let before = before.filter(|record| pictures.are_there(record, names.1));
+        let before = before.filter(|record| pictures.are_there(record, names.1, earlier.is_sole(record)));
         let done = before.map(|record| Done::before(record, names));
         Some(done.unwrap_or_else(|| one::photo(source, names, options, Some(&pictures))))
     };

@@ -93,9 +93,9 @@ impl<'a> Pictures<'a> {
         Ok(())
     }
 
-    /// Whether an earlier run, which told `record`, made the pictures that are asked for of a photo that now has this stem. Those
-    /// under another stem are of no use: another photo may have had the new one.
-    pub(super) fn are_there(&self, record: &PhotoRecord, stem: &str) -> bool {
+    /// Whether an earlier run, which told `record`, made the pictures that are asked for of a photo that now has this stem. They
+    /// are of use only if the stem is the old one and the photo is the sole one of its name: another may have had it since.
+    pub(super) fn are_there(&self, record: &PhotoRecord, stem: &str, sole: bool) -> bool {
         if record.status != Status::Graded || self.masks.is_none() && self.overlay.is_none() {
             return true;
         }
@@ -104,7 +104,7 @@ impl<'a> Pictures<'a> {
             folder.as_ref().is_none_or(|folder| names::file(folder, stem, ending).exists())
         };
         let mut banded = record.plants.iter().filter(|plant| plant.bands.count.is_some());
-        record.stem == stem
+        sole && record.stem == stem
             && folders.into_iter().all(|(folder, ending)| there(folder, ending))
             && banded.all(|plant| there(&self.overlay, &bands_ending(plant)))
     }

@@ -48,6 +48,8 @@ pub(super) struct Earlier {
     lines: Vec<Line>,
     /// Lines of photos that need no work, by their SHA-256.
     known: HashMap<String, usize>,
+    /// Names that several photos had: whose pictures are under them is not told.
+    shared: HashSet<String>,
 }
 
 /// Photos of which this run tells, by their SHA-256 and names.
@@ -98,7 +100,8 @@ impl Earlier {
         }
         let done = |(at, line): (usize, &Line)| line.done(&way).map(|sha256| (sha256.to_owned(), at));
         let known = lines.iter().enumerate().filter_map(done).collect();
-        Ok(Self { lines, known })
+        let shared = shared(&lines);
+        Ok(Self { lines, known, shared })
     }
 
     /// Whether there is nothing to take over.
@@ -112,10 +115,23 @@ impl Earlier {
         serde_json::from_str(&line.text).ok()
     }
 
+    /// Whether no other photo had this one's name.
+    pub(super) fn is_sole(&self, record: &PhotoRecord) -> bool {
+        !self.shared.contains(&record.file)
+    }
+
     /// Writes the lines of photos of which this run did not tell, so that none is lost.
     pub(super) fn write_rest(&self, met: &Met, out: &mut dyn Write) -> io::Result<()> {
         write(self.lines.iter().filter(|line| !met.has(line)), out)
     }
+}
+
+/// Names under which several contents were met.
+fn shared(lines: &[Line]) -> HashSet<String> {
+    let mut first = HashMap::new();
+    let heads = lines.iter().map(|line| &line.head);
+    let other = heads.filter(|head| *first.entry(&head.file).or_insert(&head.sha256) != &head.sha256);
+    other.map(|head| head.file.clone()).collect()
 }
 
 /// The last line of each photo with its way, in the order of the file.

@@ -93,6 +93,21 @@ fn pictures_under_a_name_that_another_photo_had_are_made_anew() {
 }
 
 #[test]
+fn a_photo_that_comes_back_under_its_name_gets_its_picture_back() {
+    let bench = batch(0, 200);
+    let plant = fs::read(super::plant()).unwrap();
+    let args = ["grade", "in/IMG_3_plant.jpg", "--jsonl", "a.jsonl", "--resume", "--overlay", "seen"];
+    for number in [1, 2] {
+        bench.put("in/IMG_3_plant.jpg", super::numbered(&plant, number));
+        assert_eq!(bench.run(&args).code, 0);
+    }
+    bench.put("seen/IMG_3_plant.overlay.jpg", "of the other");
+    bench.put("in/IMG_3_plant.jpg", super::numbered(&plant, 1));
+    bench.run(&args);
+    assert_ne!(fs::read(bench.path("seen/IMG_3_plant.overlay.jpg")).unwrap(), b"of the other");
+}
+
+#[test]
 fn photos_of_two_folders_with_one_name_both_stay() {
     let bench = Bench::new();
     for (folder, number) in [("d1", 1), ("d2", 2), ("d1", 1)] {
