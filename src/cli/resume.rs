@@ -177,15 +177,6 @@ fn left(partial: &Path, bytes: &[u8]) -> Result<Vec<Line>> {
     Ok(lines)
 }
 
-/// The lines of a file that end; one that a killed run left half written is left out. No file, no lines.
-///
-/// # Errors
-/// The file cannot be read, or holds something else: it is not one to be completed.
-pub(super) fn read(path: &Path) -> Result<Vec<Line>> {
-    let bytes = content(path)?;
-    parsed(path, &bytes[..whole(&bytes)])
-}
-
 /// What is in a file; nothing, if there is none, or a device.
 fn content(path: &Path) -> Result<Vec<u8>> {
     match fs::metadata(path) {
