@@ -89,7 +89,8 @@ fn the_first_ctrl_c_keeps_what_is_done_and_resume_makes_it_whole() {
 
 #[test]
 fn the_second_ctrl_c_ends_at_once_and_no_name_has_half_a_file() {
-    let bench = batch(20, 200);
+    // Photos that take long enough for the second signal to find them in work.
+    let bench = batch(8, 3000);
     bench.put("a.csv", "old");
     let child = start(&bench, &["grade", "in", "--csv", "a.csv", "--jobs", "2"]);
     pause(400);
