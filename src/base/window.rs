@@ -1,10 +1,11 @@
-//! Sliding windows over fields: mean, least, greatest, soft mean. Costs are free of the window's size.
+//! Sliding windows over fields: mean, least, greatest, soft mean. Costs grow with the logarithm of the window's size at most.
 
 use crate::base::raster::{Raster, Rect};
 use crate::base::resample::{bilinear_part, blocks};
 
 /// Soft means wider than twice this (standard deviation, pixels) are taken on a coarser grid, where they are wider than this.
 const COARSE: f32 = 3.0;
+
 /// Mean over the square window of half side `radius`, cut at the border.
 pub fn mean(field: &Raster<f32>, radius: usize) -> Raster<f32> {
     let (w, h) = (field.width(), field.height());
@@ -213,5 +214,18 @@ mod tests {
         let spread = soft(&point, 6.0);
         let variance: f32 = (0..101).map(|x| spread.get(x, 0) * (x as f32 - 50.0).powi(2)).sum();
         assert!((variance.sqrt() - 6.0).abs() < 0.6, "{}", variance.sqrt());
+    }
+
+    /// Against the `imageproc` crate, which cuts the weights at the same place.
+    #[test]
+    fn gaussian_means_equal_those_of_a_reference_library() {
+        let field = Raster::from_vec(30, 20, (0..600).map(|v| (v * v % 251) as f32).collect());
+        let image = image::ImageBuffer::<image::Luma<f32>, _>::from_raw(30, 20, field.as_slice().to_vec()).unwrap();
+        for sigma in [1.0, 2.0] {
+            let reference = imageproc::filter::gaussian_blur_f32(&image, sigma).into_raw();
+            let ours = gaussian(&field, sigma);
+            let off = ours.as_slice().iter().zip(&reference).map(|(a, b)| (a - b).abs());
+            assert!(off.fold(0.0, f32::max) < 1e-2, "{sigma}");
+        }
     }
 }

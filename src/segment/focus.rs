@@ -26,11 +26,14 @@ pub struct Focus {
 impl Focus {
     /// Of what lies in `rect` (pixels of the `photo`) and a little around it.
     pub fn of(overview: &Raster<[u8; 3]>, photo: Rect, rect: Rect) -> Self {
-        let down = |at: usize| at * overview.width() / photo.width;
-        let up = |at: usize| (at * overview.width()).div_ceil(photo.width);
-        let (x, y) = (down(rect.x), down(rect.y));
-        let part = Rect { x, y, width: up(rect.right()) - x, height: up(rect.bottom()) - y };
-        let part = part.grown(AROUND, overview.bounds());
+        // Sides of a very long photo shrink by different shares: none is less than a pixel.
+        let along = |from: usize, to: usize, overview: usize, photo: usize| {
+            let start = from * overview / photo;
+            (start, (to * overview).div_ceil(photo) - start)
+        };
+        let (x, width) = along(rect.x, rect.right(), overview.width(), photo.width);
+        let (y, height) = along(rect.y, rect.bottom(), overview.height(), photo.height);
+        let part = Rect { x, y, width, height }.grown(AROUND, overview.bounds());
         let green = overview.crop(part).map(|code| f32::from(code[1]));
         let [a, b] = [SIGMA.0, SIGMA.1].map(|sigma| gaussian(&green, sigma));
         let contrast = a.as_slice().iter().zip(b.as_slice()).map(|(a, b)| (a - b).abs() / (b + 8.0)).collect();
@@ -122,6 +125,15 @@ fn gradient(field: &Raster<f32>) -> Raster<f32> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// A strip whose overview is one pixel wide, seen at its far end.
+    #[test]
+    fn the_far_end_of_a_strip_has_a_place() {
+        let (photo, overview) = (Rect { x: 0, y: 0, width: 10, height: 30_000 }, Raster::filled(1, 1600, [90; 3]));
+        let rect = Rect { x: 0, y: 29_000, width: 10, height: 1000 };
+        let part = Focus::of(&overview, photo, rect).part;
+        assert_eq!((part.y, part.bottom()), (1546 - AROUND, 1600));
+    }
 
     /// A grid of edges blurred by a known Gaussian is measured within 20 %.
     #[test]
