@@ -9,5 +9,6 @@ pub mod raster;
 pub mod resample;
 pub mod stats;
 pub mod table;
+pub mod wide;
 pub mod window;
 pub mod word;
