@@ -1,9 +1,9 @@
 //! The order of the stages; nothing else knows it.
 
 use crate::bands::{self, Bands, View};
-use crate::base::raster::{Raster, Rect};
+use crate::base::raster::Raster;
 use crate::base::stats::Interval;
-use crate::calibrate::{self, Calibrated, WhiteChoice, WhiteSource, calibrate, refine_white};
+use crate::calibrate::{self, Calibrated, WhiteChoice, calibrate, refine_white};
 use crate::card::Card;
 use crate::error::{Error, Result};
 use crate::grade::{self, Facts, Grade};
@@ -64,13 +64,7 @@ pub fn run(path: &Path, options: &Options) -> Result<Outcome> {
     }
     let calibrated = calibrate(photo, &calibration(options));
     let rosettes = segment::rosettes(&calibrated, options.plants, options.hint.as_ref())?;
-    let calibrated = match calibrated.white.source {
-        WhiteSource::Estimated => {
-            let outlines = outlines(&rosettes, calibrated.photo.rgb.bounds());
-            refine_white(calibrated, &outlines)
-        }
-        WhiteSource::Card | WhiteSource::Given => calibrated,
-    };
+    let calibrated = refine_white(calibrated, |x, y| rosettes.iter().any(|rosette| rosette.covers(x, y)));
     let closeness = tissue::closeness(&rosettes);
     let labels = labels(&calibrated, &rosettes);
     let plants: Vec<Plant> = rosettes
@@ -100,19 +94,6 @@ fn calibration(options: &Options) -> calibrate::Options {
         Some(White::Spot(spot)) => WhiteChoice::Spot(spot),
     };
     calibrate::Options { white, scale: options.scale, card_below: options.card_below, print: options.standard.card }
-}
-
-/// Plant numbers (from 1) in the photo's full size, 0 elsewhere.
-fn outlines(rosettes: &[Rosette], photo: Rect) -> Raster<u8> {
-    let mut numbers = Raster::filled(photo.width, photo.height, 0);
-    for (number, rosette) in (1..=u8::MAX).zip(rosettes) {
-        let Rosette { bounds, mask, .. } = rosette;
-        for y in 0..bounds.height {
-            let row = &mut numbers.row_mut(bounds.y + y)[bounds.x..bounds.right()];
-            row.iter_mut().zip(mask.row(y)).filter(|(_, inside)| **inside).for_each(|(pixel, _)| *pixel = number);
-        }
-    }
-    numbers
 }
 
 /// Camera against the vertical, degrees, as a card tells it.
@@ -192,7 +173,7 @@ impl Outcome {
 /// the initials of the tissues, `o` for gold. For the tests of what comes after the pipeline.
 #[cfg(test)]
 pub(crate) fn drawn(pictures: &[&[&str]]) -> Outcome {
-    use crate::calibrate::White;
+    use crate::calibrate::{White, WhiteSource};
     use crate::tissue::class::PerTissue;
     let (width, height) = (pictures[0][0].len(), pictures[0].len());
     let bounds = crate::base::raster::Rect { x: 0, y: 0, width, height };

@@ -1,6 +1,7 @@
 //! Changing the size of pictures.
 
 use crate::base::raster::{Raster, Rect};
+use crate::base::wide::wide;
 use fast_image_resize::images::{Image, ImageRef};
 use fast_image_resize::{FilterType, PixelType, ResizeAlg, ResizeOptions, Resizer};
 
@@ -39,11 +40,19 @@ pub fn bilinear_part(field: &Raster<f32>, whole: Rect, part: Rect, size: (usize,
     let columns = taps(field.width(), whole.width, (part.x as f64 - whole.x as f64, part.width), size.0);
     let rows = taps(field.height(), whole.height, (part.y as f64 - whole.y as f64, part.height), size.1);
     let mut out = Vec::with_capacity(size.0 * size.1);
-    let mut line = Vec::with_capacity(field.width());
+    // The two rows of the field that are in use, read at the columns: most serve several rows of the answer.
+    let mut lines = [(usize::MAX, vec![0.0f32; size.0]), (usize::MAX, vec![0.0f32; size.0])];
     for &(y0, y1, v) in &rows {
-        line.clear();
-        line.extend(field.row(y0).iter().zip(field.row(y1)).map(|(above, below)| above + v * (below - above)));
-        out.extend(columns.iter().map(|&(x0, x1, u)| line[x0] + u * (line[x1] - line[x0])));
+        if lines[1].0 == y0 {
+            lines.swap(0, 1);
+        }
+        for ((read, line), y) in lines.iter_mut().zip([y0, y1]).filter(|((read, _), y)| read != y) {
+            let row = field.row(y);
+            line.iter_mut().zip(&columns).for_each(|(value, &(x0, x1, u))| *value = row[x0] + u * (row[x1] - row[x0]));
+            *read = y;
+        }
+        let [(_, above), (_, below)] = &lines;
+        wide(|| out.extend(above.iter().zip(below).map(|(above, below)| above + v * (below - above))));
     }
     Raster::from_vec(size.0, size.1, out)
 }

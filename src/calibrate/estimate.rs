@@ -11,8 +11,8 @@ use super::white::{White, WhiteSource};
 use crate::base::color::Linear;
 use crate::base::color::light::Light;
 use crate::base::color::matrix::{self, BRADFORD, D65, Matrix, SRGB};
-use crate::base::raster::Raster;
 use crate::photo::Photo;
+use std::sync::LazyLock;
 
 /// A shift of light or surface colour: mired (warm is positive) and duv (green is positive).
 type Shift = [f64; 2];
@@ -59,13 +59,13 @@ const DUV_BINS: (f64, f64, usize) = (-0.06, 0.001, 141);
 
 /// The white of a photo of which nothing else is known.
 pub(super) fn from_picture(photo: &Photo) -> White {
-    let tiles = tiles(photo, None);
+    let tiles = tiles(photo, |_, _| false);
     white(&[Evidence { tiles: &tiles.background, surfaces: BACKGROUND_SURFACES }])
 }
 
 /// The white of a photo whose plants are known.
-pub(super) fn with_plants(photo: &Photo, plants: &Raster<u8>) -> White {
-    let Tiles { background, plants } = tiles(photo, Some(plants));
+pub(super) fn with_plants(photo: &Photo, on_plant: impl Fn(usize, usize) -> bool) -> White {
+    let Tiles { background, plants } = tiles(photo, on_plant);
     let share = background.len() as f64 / (background.len() + plants.len()).max(1) as f64;
     white(&[
         Evidence { tiles: &background, surfaces: BACKGROUND_SURFACES * (share / FULL_BACKGROUND).min(1.0) },
@@ -93,7 +93,7 @@ fn white(evidence: &[Evidence]) -> White {
         for (weight, surface) in histogram(part.tiles, &plane) {
             for (score, light) in score.iter_mut().zip(&lights) {
                 let seen = [surface[0] - light.seen[0], surface[1] - light.seen[1]];
-                *score += part.surfaces * weight * surface_density(seen).ln();
+                *score += part.surfaces * weight * log_density(seen);
             }
         }
     }
@@ -130,16 +130,33 @@ fn log_prior([mired, duv]: Shift) -> f64 {
     -0.5 * ((mired / sd).powi(2) + (duv / PRIOR_DUV).powi(2))
 }
 
-/// How often a bright surface has this colour under a neutral light: a neutral one, or any other.
-fn surface_density(shift: Shift) -> f64 {
-    NEUTRAL_SHARE * normal(shift, [0.0; 2], NEUTRAL_SD)
-        + (1.0 - NEUTRAL_SHARE) * normal(shift, COLOURED_MEAN, COLOURED_SD)
+/// Logarithm of how often a bright surface has this colour under a neutral light: a neutral one, or any other.
+fn log_density(shift: Shift) -> f64 {
+    let neutral = NEUTRAL_SHARE.ln() + log_normal(shift, [0.0; 2], NEUTRAL_SD);
+    let coloured = (1.0 - NEUTRAL_SHARE).ln() + log_normal(shift, COLOURED_MEAN, COLOURED_SD);
+    coloured + log_of_one_more(neutral - coloured)
 }
 
-/// Density of two independent normal variables, but for the common factor 1 / 2 pi.
-fn normal(at: Shift, mean: Shift, sd: Shift) -> f64 {
+/// Logarithm of the density of two independent normal variables, but for the common term -ln 2 pi.
+fn log_normal(at: Shift, mean: Shift, sd: Shift) -> f64 {
     let square: f64 = (0..2).map(|axis| ((at[axis] - mean[axis]) / sd[axis]).powi(2)).sum();
-    (-0.5 * square).exp() / (sd[0] * sd[1])
+    -0.5 * square - (sd[0] * sd[1]).ln()
+}
+
+/// ln(1 + e^x), read from a table between whose values are lines: off by 1e-5 at most, as there it bends by 1/4 at most.
+fn log_of_one_more(x: f64) -> f64 {
+    const REACH: f64 = 16.0;
+    const A_UNIT: f64 = 64.0;
+    static TABLE: LazyLock<Vec<f64>> = LazyLock::new(|| {
+        let places = (2.0 * REACH * A_UNIT) as usize + 2;
+        (0..places).map(|i| (i as f64 / A_UNIT - REACH).exp().ln_1p()).collect()
+    });
+    if x.abs() >= REACH {
+        return x.max(0.0);
+    }
+    let place = (x + REACH) * A_UNIT;
+    let (low, table) = (place as usize, &*TABLE);
+    table[low] + (place - low as f64) * (table[low + 1] - table[low])
 }
 
 /// Occupied bins of the surfaces' colours: weight (sum 1) and mean place of what fell in. Empty for no tiles.
@@ -203,4 +220,16 @@ fn log_ratios(to_cones: &Matrix, rgb: Linear) -> [f64; 2] {
     // A saturated colour may give a cone response of 0 or less; it lands in the outermost bins.
     let [long, middle, short] = matrix::apply(to_cones, rgb.map(f64::from)).map(|cone| cone.max(1e-9));
     [(long / middle).ln(), (short / middle).ln()]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_table_holds_the_logarithm() {
+        for x in (-2000..2000).map(|i| f64::from(i) * 0.013_7) {
+            assert!((log_of_one_more(x) - x.exp().ln_1p()).abs() < 1e-5, "{x}");
+        }
+    }
 }

@@ -15,7 +15,6 @@ use crate::base::color::matrix::{self, Matrix};
 use crate::base::color::oklab::Converter;
 use crate::base::color::{Linear, OkLab};
 use crate::base::doubt::Doubt;
-use crate::base::raster::Raster;
 use crate::base::stats::Interval;
 use crate::card::{self as cards, Card, Found};
 use crate::options::{CardPrint, Scale};
@@ -197,17 +196,14 @@ fn with_scale_doubt(mut calibrated: Calibrated) -> Calibrated {
     calibrated
 }
 
-/// Looks again at an estimated white once the plants are known (`plants`: 0 background, k = plant k), so that a pale or
-/// red plant no longer passes for many pale or red surfaces. A white that was given or read from a card stays.
-///
-/// # Panics
-/// If `plants` is not as large as the photo.
-pub fn refine_white(mut calibrated: Calibrated, plants: &Raster<u8>) -> Calibrated {
-    assert_eq!(plants.bounds(), calibrated.photo.rgb.bounds(), "a plants mask as large as the photo");
+/// Looks again at an estimated white once the plants are known (`on_plant`: whether a pixel, by column and row, is a plant's),
+/// so that a pale or red plant no longer passes for many pale or red surfaces. A white that was given or read from a card
+/// stays.
+pub fn refine_white(mut calibrated: Calibrated, on_plant: impl Fn(usize, usize) -> bool) -> Calibrated {
     match calibrated.white.source {
         WhiteSource::Card | WhiteSource::Given => calibrated,
         WhiteSource::Estimated => {
-            calibrated.white = estimate::with_plants(&calibrated.photo, plants);
+            calibrated.white = estimate::with_plants(&calibrated.photo, on_plant);
             with_white_doubt(calibrated)
         }
     }

@@ -3,7 +3,7 @@
 use super::*;
 use crate::base::color::light::Light;
 use crate::base::color::transfer;
-use crate::base::raster::Rect;
+use crate::base::raster::{Raster, Rect};
 
 /// Linear reflectances under a neutral light: white plastic, grey gravel, dark grey pot, soil, wood, green leaf, gold
 /// leaf (invented, inside the ranges of `docs/science.md`).
@@ -102,10 +102,9 @@ fn exposure_does_not_matter() {
 #[test]
 fn a_known_gold_plant_is_no_warm_light() {
     let surfaces = [GOLD, GOLD, GOLD, GOLD, GOLD, GOLD, GOLD, GRAVEL];
-    let mask: Vec<u8> = (0..400 * 300).map(|i| u8::from(i % 400 < 350)).collect();
     let first = calibrate(bench(&surfaces, [1.0; 3]), &Options::default());
     let (before, sd) = (shift(&first.white).0, first.white.mired_sd);
-    let refined = refine_white(first, &Raster::from_vec(400, 300, mask));
+    let refined = refine_white(first, |x, _| x < 350);
     assert!(shift(&refined.white).0.abs() < before.abs(), "{before} became {:?}", shift(&refined.white));
     assert!(shift(&refined.white).0.abs() < 6.0 && refined.white.mired_sd < sd);
     let uncertain = codes_of(&refined).iter().filter(|code| **code == "white-uncertain").count();
@@ -126,7 +125,7 @@ fn a_given_white_becomes_neutral_and_stays() {
         assert!(grey.a.hypot(grey.b) < 1e-4, "{grey:?}");
         assert_eq!((found.scale(), found.doubts.len()), (Some(ScaleSource::Stated(12.5)), 0));
         let white = found.white.rgb;
-        let refined = refine_white(found, &Raster::filled(40, 30, 1));
+        let refined = refine_white(found, |_, _| true);
         assert_eq!(refined.white.rgb.map(f32::to_bits), white.map(f32::to_bits));
     }
 }

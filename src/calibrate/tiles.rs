@@ -27,7 +27,7 @@ pub(super) struct Tiles {
 }
 
 /// Cuts the photo into tiles.
-pub(super) fn tiles(photo: &Photo, plants: Option<&Raster<u8>>) -> Tiles {
+pub(super) fn tiles(photo: &Photo, on_plant: impl Fn(usize, usize) -> bool) -> Tiles {
     let to_srgb = to_srgb(photo.primaries);
     let (width, height) = (photo.rgb.width(), photo.rgb.height());
     let side = (((width * height) as f64 / TILES).sqrt() as usize).max(1);
@@ -35,15 +35,14 @@ pub(super) fn tiles(photo: &Photo, plants: Option<&Raster<u8>>) -> Tiles {
     let mut tiles = Tiles::default();
     for top in (step / 2..height.saturating_sub(side - 1)).step_by(side) {
         for left in (step / 2..width.saturating_sub(side - 1)).step_by(side) {
-            let (count, on_plant) = match plants {
-                Some(mask) => count_on_plant(mask, (left, top), (side, step)),
-                None => (1, 0),
-            };
-            let Some(mean) = mean(&photo.rgb, (left, top), (side, step)) else { continue };
+            let places = samples((left, top), (side, step), (width, height));
+            let Some(mean) = mean(&photo.rgb, places.clone()) else { continue };
             let colour = matrix::apply(&to_srgb, mean).map(|part| part as f32);
-            if on_plant == 0 {
+            let (count, plant) =
+                places.fold((0, 0), |(all, plant), (x, y)| (all + 1, plant + usize::from(on_plant(x, y))));
+            if plant == 0 {
                 tiles.background.push(colour);
-            } else if on_plant == count {
+            } else if plant == count {
                 tiles.plants.push(colour);
             }
         }
@@ -52,24 +51,20 @@ pub(super) fn tiles(photo: &Photo, plants: Option<&Raster<u8>>) -> Tiles {
 }
 
 /// Places of a tile's samples, cut at the picture's edge.
-fn samples<T: Copy>(
-    raster: &Raster<T>,
+fn samples(
     (left, top): (usize, usize),
     (side, step): (usize, usize),
-) -> impl Iterator<Item = T> {
-    let (right, bottom) = ((left + side).min(raster.width()), (top + side).min(raster.height()));
-    (top..bottom).step_by(step).flat_map(move |y| raster.row(y)[left..right].iter().step_by(step).copied())
+    (width, height): (usize, usize),
+) -> impl Iterator<Item = (usize, usize)> + Clone {
+    let (right, bottom) = ((left + side).min(width), (top + side).min(height));
+    (top..bottom).step_by(step).flat_map(move |y| (left..right).step_by(step).map(move |x| (x, y)))
 }
 
-/// Samples of a tile, and how many lie on a plant.
-fn count_on_plant(mask: &Raster<u8>, at: (usize, usize), size: (usize, usize)) -> (usize, usize) {
-    samples(mask, at, size).fold((0, 0), |(all, on), plant| (all + 1, on + usize::from(plant > 0)))
-}
-
-/// Mean linear light of a tile in the photo's primaries; `None` if a sample is clipped or the tile is dark.
-fn mean(rgb: &Raster<[u8; 3]>, at: (usize, usize), size: (usize, usize)) -> Option<[f64; 3]> {
+/// Mean linear light at some places in the photo's primaries; `None` if one is clipped or all together are dark.
+fn mean(rgb: &Raster<[u8; 3]>, places: impl Iterator<Item = (usize, usize)>) -> Option<[f64; 3]> {
     let (mut sum, mut count) = ([0.0f32; 3], 0.0f64);
-    for code in samples(rgb, at, size) {
+    for (x, y) in places {
+        let code = rgb.get(x, y);
         if code.iter().any(|&value| value >= CLIPPED) {
             return None;
         }

@@ -41,15 +41,16 @@ pub(super) struct Codes {
     pub(super) unread: bool,
 }
 
-/// Looks for codes, harder if none is found at first.
+/// Looks for codes, harder if none is found at first. Closer at the photo only where something in it may be a code: modules
+/// that run into each other still stand between finder patterns that do not.
 pub(super) fn codes(Photo { rgb, overview, .. }: &Photo) -> Codes {
     let mut codes = Codes::default();
-    codes.add(rgb, &grey(overview, OVERVIEW));
-    let larger = (rgb.bounds() != overview.bounds()).then_some((rgb, LARGE));
-    for (picture, long) in [Some((overview, SMALL)), larger].into_iter().flatten() {
-        if codes.read.is_empty() {
-            codes.add(rgb, &grey(picture, long));
-        }
+    let mut hint = codes.add(rgb, &grey(overview, OVERVIEW));
+    if codes.read.is_empty() {
+        hint |= codes.add(rgb, &grey(overview, SMALL));
+    }
+    if codes.read.is_empty() && hint && rgb.bounds() != overview.bounds() {
+        codes.add(rgb, &grey(rgb, LARGE));
     }
     if codes.read.is_empty() {
         codes.add(rgb, &sharpened(&grey(overview, SHARPENED.0)));
@@ -58,11 +59,11 @@ pub(super) fn codes(Photo { rgb, overview, .. }: &Photo) -> Codes {
 }
 
 impl Codes {
-    /// Adds what a look at the whole photo shows.
-    fn add(&mut self, rgb: &Raster<[u8; 3]>, picture: &Raster<u8>) {
+    /// Adds what a look at the whole photo shows; whether it shows finder patterns that may be a code's.
+    fn add(&mut self, rgb: &Raster<[u8; 3]>, picture: &Raster<u8>) -> bool {
         let scale = rgb.width() as f64 / picture.width() as f64;
         let place = |point: Point| point.map(|value| value * scale);
-        let Seen { codes, triples } = look(picture);
+        let Seen { codes, triples, patterns } = look(picture);
         for Code { text, corners } in codes {
             self.keep(Code { text, corners: corners.map(place) });
         }
@@ -77,6 +78,7 @@ impl Codes {
                 None => {}
             }
         }
+        patterns > 0
     }
 
     fn keep(&mut self, code: Code) {
@@ -220,9 +222,12 @@ fn contrast(grey: &Raster<f64>) -> Option<f64> {
 
 /// A picture in grey codes, its longer side `long`; never enlarged.
 fn grey(picture: &Raster<[u8; 3]>, long: usize) -> Raster<u8> {
-    let (width, height) = fit(picture.width(), picture.height(), long);
-    shrink(picture, picture.bounds(), width, height)
-        .map(|[r, g, b]| ((u16::from(r) + 2 * u16::from(g) + u16::from(b)) / 4) as u8)
+    let code = |[r, g, b]: [u8; 3]| ((u16::from(r) + 2 * u16::from(g) + u16::from(b)) / 4) as u8;
+    let size = fit(picture.width(), picture.height(), long);
+    if size == (picture.width(), picture.height()) {
+        return picture.map(code);
+    }
+    shrink(picture, picture.bounds(), size.0, size.1).map(code)
 }
 
 /// A picture with blur taken out in part (unsharp mask).

@@ -57,6 +57,13 @@ pub struct Rosette {
     pub doubts: Vec<Doubt>,
 }
 
+impl Rosette {
+    /// Whether a pixel of the upright photo is the plant's.
+    pub fn covers(&self, x: usize, y: usize) -> bool {
+        self.bounds.contains(x, y) && self.mask.get(x - self.bounds.x, y - self.bounds.y)
+    }
+}
+
 /// The plants of a photo, largest first.
 ///
 /// # Errors

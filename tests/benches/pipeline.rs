@@ -13,7 +13,6 @@ use image::imageops::{FilterType, resize};
 use image::{DynamicImage, ImageEncoder, RgbImage};
 use std::sync::LazyLock;
 use variegauge::bands::{self, View};
-use variegauge::base::raster::Raster;
 use variegauge::base::stats::SplitMix64;
 use variegauge::calibrate::{self, Calibrated, calibrate, refine_white};
 use variegauge::measure::measure;
@@ -39,9 +38,14 @@ struct Subject {
     jpeg: Vec<u8>,
     photo: Photo,
     calibrated: Calibrated,
-    outlines: Raster<u8>,
     outcome: Outcome,
     record: PhotoRecord,
+}
+
+impl Subject {
+    fn on_plant(&self, x: usize, y: usize) -> bool {
+        self.outcome.plants.iter().any(|plant| plant.rosette.covers(x, y))
+    }
 }
 
 static SUBJECT: LazyLock<Subject> = LazyLock::new(|| {
@@ -54,7 +58,6 @@ static SUBJECT: LazyLock<Subject> = LazyLock::new(|| {
     let outcome = pipeline::run(&path, &options).unwrap();
     Subject {
         calibrated: calibrate(photo.clone(), &calibrate::Options::default()),
-        outlines: outcome.plants_mask(),
         record: PhotoRecord::graded("photo.jpg", "photo", &outcome, &options),
         jpeg,
         photo,
@@ -132,7 +135,7 @@ fn c_outlines(bencher: Bencher) {
 fn d_refine_white(bencher: Bencher) {
     let subject = &*SUBJECT;
     let input = || subject.calibrated.clone();
-    bencher.with_inputs(input).bench_local_values(|calibrated| refine_white(calibrated, &subject.outlines));
+    bencher.with_inputs(input).bench_local_values(|calibrated| refine_white(calibrated, |x, y| subject.on_plant(x, y)));
 }
 
 #[divan::bench]
