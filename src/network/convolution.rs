@@ -7,9 +7,11 @@
 )]
 
 use crate::network::tensor::{LANES, Line, Tensor};
+use crate::network::tiles::Tiled;
 use crate::network::weights::Filters;
 use pulp::{Arch, Simd, WithSimd};
 use std::array::from_fn;
+use std::ops::Range;
 
 /// What becomes of a sum before it is stored.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -44,21 +46,24 @@ pub(super) struct Convolution {
     /// For each block of output channels.
     bias: Vec<Line>,
     activation: Activation,
+    /// What does its work with fewer multiplications, where there is such a way.
+    tiled: Option<Tiled>,
 }
 
 impl Convolution {
     /// With a kernel of 1 x 1, 2 x 2 (which reaches left and up) or 3 x 3; a step of 1 or 2.
     pub(super) fn new(filters: &Filters, step: usize, activation: Activation) -> Self {
         let Filters { inputs, kernel, .. } = *filters;
+        let tiled = ((kernel, step) == (3, 1)).then(|| Tiled::new(filters, activation));
         let mut weights = Vec::new();
-        for output in (0..filters.outputs()).step_by(LANES) {
+        for output in (0..filters.outputs()).step_by(LANES).filter(|_| tiled.is_none()) {
             for input in (0..inputs).step_by(LANES) {
                 for tap in 0..kernel * kernel {
                     weights.push(from_fn(|i| filters.line(output, input + i, tap)));
                 }
             }
         }
-        Self { inputs, kernel, step, weights, bias: filters.bias_lines(), activation }
+        Self { inputs, kernel, step, weights, bias: filters.bias_lines(), activation, tiled }
     }
 
     /// Its answer to a picture.
@@ -72,6 +77,35 @@ impl Convolution {
     pub(super) fn added_to(&self, mut sum: Tensor, input: &Tensor) -> Tensor {
         Arch::new().dispatch(Pass { layer: self, input, output: &mut sum, add: true });
         sum
+    }
+
+    /// Its answer in an area, in tiles of vectors of output channels by pixels. With more than twenty sums the compiler moves
+    /// them out of the registers, at a quarter of the speed (seen with 32 registers of 512 bits).
+    #[inline(always)]
+    pub(super) fn sweep<S: Simd>(&self, simd: S, mut area: Area) {
+        let blocks = self.bias.len();
+        // One tile answers for up to four blocks of output channels where a vector holds a block, for one elsewhere.
+        let parts = if S::F32_LANES == LANES { blocks.div_ceil(4) } else { blocks };
+        for part in 0..parts {
+            let (first, end) = (part * blocks / parts, (part + 1) * blocks / parts);
+            match (S::F32_LANES, end - first) {
+                (LANES, 1) => self.part::<S, 1, 8>(simd, &mut area, first),
+                (LANES, 2) => self.part::<S, 2, 10>(simd, &mut area, first),
+                (LANES, 3) => self.part::<S, 3, 6>(simd, &mut area, first),
+                (LANES, _) => self.part::<S, 4, 4>(simd, &mut area, first),
+                (8, _) => self.part::<S, 2, 6>(simd, &mut area, first),
+                (4, _) => self.part::<S, 4, 2>(simd, &mut area, first),
+                _ => self.part::<S, LANES, 1>(simd, &mut area, first),
+            }
+        }
+    }
+
+    #[inline(always)]
+    fn part<S: Simd, const V: usize, const P: usize>(&self, simd: S, area: &mut Area, first: usize) {
+        match self.step {
+            1 => simd.vectorize(Sweep::<V, P, 1> { layer: self, area, first }),
+            _ => simd.vectorize(Sweep::<V, P, 2> { layer: self, area, first }),
+        }
     }
 }
 
@@ -87,62 +121,51 @@ struct Pass<'a> {
 impl WithSimd for Pass<'_> {
     type Output = ();
 
-    /// In tiles of vectors of output channels by pixels. With more than twenty sums the compiler moves them out of the
-    /// registers, at a quarter of the speed (seen with 32 registers of 512 bits).
     #[inline(always)]
-    fn with_simd<S: Simd>(mut self, simd: S) {
-        let blocks = self.layer.bias.len();
-        // One tile answers for up to four blocks of output channels where a vector holds a block, for one elsewhere.
-        let parts = if S::F32_LANES == LANES { blocks.div_ceil(4) } else { blocks };
-        for part in 0..parts {
-            let (first, end) = (part * blocks / parts, (part + 1) * blocks / parts);
-            match (S::F32_LANES, end - first) {
-                (LANES, 1) => self.part::<S, 1, 8>(simd, first),
-                (LANES, 2) => self.part::<S, 2, 10>(simd, first),
-                (LANES, 3) => self.part::<S, 3, 6>(simd, first),
-                (LANES, _) => self.part::<S, 4, 4>(simd, first),
-                (8, _) => self.part::<S, 2, 6>(simd, first),
-                (4, _) => self.part::<S, 4, 2>(simd, first),
-                _ => self.part::<S, LANES, 1>(simd, first),
-            }
+    fn with_simd<S: Simd>(self, simd: S) {
+        let Self { layer, input, output, add } = self;
+        if let Some(tiled) = &layer.tiled {
+            tiled.work(simd, input, output, add);
+        } else {
+            let (width, height) = (output.width, output.height);
+            // Without a step the whole picture is one row: what comes out at its borders is thrown away.
+            let one_row = (1, (height - 1) * output.pitch() + width);
+            let (rows, length) = if layer.step == 1 { one_row } else { (height, width) };
+            layer.sweep(simd, Area { input, output, add, rows: 0..rows, length });
         }
-        self.output.clear_borders();
+        output.clear_borders();
     }
 }
 
-impl Pass<'_> {
-    #[inline(always)]
-    fn part<S: Simd, const V: usize, const P: usize>(&mut self, simd: S, first: usize) {
-        let Self { layer, input, add, .. } = *self;
-        let output = &mut *self.output;
-        match layer.step {
-            1 => simd.vectorize(Sweep::<V, P, 1> { layer, input, output, add, first }),
-            _ => simd.vectorize(Sweep::<V, P, 2> { layer, input, output, add, first }),
-        }
-    }
+/// Where a convolution works.
+pub(super) struct Area<'a> {
+    pub(super) input: &'a Tensor,
+    pub(super) output: &'a mut Tensor,
+    /// Whether the output holds what the answer is added to.
+    pub(super) add: bool,
+    /// Rows of the output.
+    pub(super) rows: Range<usize>,
+    /// Pixels in each row, from its start on.
+    pub(super) length: usize,
 }
 
-/// A pass for some of the output channels: tiles of `V` vectors x `P` pixels.
-struct Sweep<'a, const V: usize, const P: usize, const STEP: usize> {
+/// The work for some of the output channels: tiles of `V` vectors x `P` pixels.
+struct Sweep<'a, 'b, const V: usize, const P: usize, const STEP: usize> {
     layer: &'a Convolution,
-    input: &'a Tensor,
-    output: &'a mut Tensor,
-    add: bool,
+    area: &'a mut Area<'b>,
     /// First block of output channels.
     first: usize,
 }
 
-impl<const V: usize, const P: usize, const STEP: usize> WithSimd for Sweep<'_, V, P, STEP> {
+impl<const V: usize, const P: usize, const STEP: usize> WithSimd for Sweep<'_, '_, V, P, STEP> {
     type Output = ();
 
     #[inline(always)]
     fn with_simd<S: Simd>(mut self, simd: S) {
-        let (width, height, pitch) = (self.output.width, self.output.height, self.output.pitch());
-        // Without a step the whole picture is one row: what comes out at its borders is thrown away.
-        let (rows, length) = if STEP == 1 { (1, (height - 1) * pitch + width) } else { (height, width) };
-        let back = (self.layer.kernel / 2) * (self.input.pitch() + 1);
-        for y in 0..rows {
-            let (from, to) = (self.input.at(0, y * STEP) - back, self.output.at(0, y));
+        for y in self.area.rows.clone() {
+            let Area { input, ref output, length, .. } = *self.area;
+            let back = (self.layer.kernel / 2) * (input.pitch() + 1);
+            let (from, to) = (input.at(0, y * STEP) - back, output.at(0, y));
             for x in (0..length).step_by(P) {
                 self.tile(simd, from + x * STEP, to + x, P.min(length - x));
             }
@@ -150,7 +173,7 @@ impl<const V: usize, const P: usize, const STEP: usize> WithSimd for Sweep<'_, V
     }
 }
 
-impl<const V: usize, const P: usize, const STEP: usize> Sweep<'_, V, P, STEP> {
+impl<const V: usize, const P: usize, const STEP: usize> Sweep<'_, '_, V, P, STEP> {
     /// The sums of a tile whose kernel starts at place `from` of the input; its first `count` pixels go to place `to`.
     ///
     /// In one piece, with a constant for every place in `sums`: that keeps them in the registers.
@@ -158,6 +181,7 @@ impl<const V: usize, const P: usize, const STEP: usize> Sweep<'_, V, P, STEP> {
     #[allow(clippy::needless_range_loop, reason = "constants, not places of an iterator")]
     fn tile<S: Simd>(&mut self, simd: S, from: usize, to: usize, count: usize) {
         let Convolution { inputs, kernel, ref weights, ref bias, activation, .. } = *self.layer;
+        let Area { input, ref mut output, add, .. } = *self.area;
         let per_line = LANES / S::F32_LANES;
         let bias: [S::f32s; V] = from_fn(|v| vector::<S>(&bias[self.first + v / per_line], v));
         let mut sums = [bias; P];
@@ -168,8 +192,8 @@ impl<const V: usize, const P: usize, const STEP: usize> Sweep<'_, V, P, STEP> {
             let channels = (inputs - block * LANES).min(LANES);
             for ky in 0..kernel {
                 for kx in 0..kernel {
-                    let start = block * self.input.plane() + from + ky * self.input.pitch() + kx;
-                    let pixels = &self.input.lines[start..=start + (P - 1) * STEP];
+                    let start = block * input.plane() + from + ky * input.pitch() + kx;
+                    let pixels = &input.lines[start..=start + (P - 1) * STEP];
                     let weights: [_; V] = from_fn(|v| &weights[v][tap]);
                     tap += 1;
                     for channel in 0..channels {
@@ -185,14 +209,14 @@ impl<const V: usize, const P: usize, const STEP: usize> Sweep<'_, V, P, STEP> {
             }
         }
         let [low, high] = activation.range(simd);
-        let plane = self.output.plane();
+        let plane = output.plane();
         for v in 0..V {
             let start = (self.first + v / per_line) * plane + to;
-            let lines = &mut self.output.lines[start..start + count];
+            let lines = &mut output.lines[start..start + count];
             for p in 0..P {
                 if p < count {
                     let stored = &mut S::as_mut_simd_f32s(&mut lines[p].0).0[v % per_line];
-                    let sum = if self.add { simd.add_f32s(sums[p][v], *stored) } else { sums[p][v] };
+                    let sum = if add { simd.add_f32s(sums[p][v], *stored) } else { sums[p][v] };
                     *stored = simd.min_f32s(simd.max_f32s(sum, low), high);
                 }
             }

@@ -6,6 +6,7 @@ mod convolution;
 mod depthwise;
 mod outline;
 mod tensor;
+mod tiles;
 mod tissue;
 mod weights;
 
