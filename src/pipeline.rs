@@ -109,7 +109,7 @@ fn outlines(rosettes: &[Rosette], photo: Rect) -> Raster<u8> {
         let Rosette { bounds, mask, .. } = rosette;
         for y in 0..bounds.height {
             let row = &mut numbers.row_mut(bounds.y + y)[bounds.x..bounds.right()];
-            row.iter_mut().zip(mask.row(y)).filter(|(_, inside)| **inside).for_each(|(pixel, _)| *pixel = number);
+            row.iter_mut().zip(mask.row(y)).for_each(|(pixel, &inside)| *pixel = if inside { number } else { *pixel });
         }
     }
     numbers
