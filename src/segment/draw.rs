@@ -8,6 +8,7 @@ use crate::error::{Error, Result};
 use crate::segment::choose::Candidate;
 use crate::segment::propose::Field;
 use crate::segment::{DOUBTFUL, HOPELESS, Rosette};
+use std::ops::RangeInclusive;
 
 /// Share of a plant that both looks must give to one plant; under it, where it ends is a doubt. Round number.
 const APART: f64 = 0.5;
@@ -32,7 +33,7 @@ pub fn draw(
         )));
     }
     let mask = full_size(field, labels, candidate.part.label, candidate.bounds);
-    let pixels = count(mask.as_slice(), mask.as_slice(), |inside, _| inside);
+    let pixels = inside(mask.as_slice());
     if pixels < FEWEST_PIXELS {
         return Err(Error::Refused(format!(
             "the plant is too small ({pixels} pixels, {FEWEST_PIXELS} needed); go closer"
@@ -81,7 +82,8 @@ pub fn draw(
 }
 
 /// The pixels of the plant `label` inside `bounds`: where the evidence, bilinear between the places of the drawing, is above 0 and
-/// the nearest place has that label. Most lie between four places of the plant, or four of anything else, and need no look.
+/// the nearest place has that label (evidence is above 0 at all places with labels). Most pixels lie between four places of the
+/// plant, or four of anything else, and need no look.
 fn full_size(field: &Field, labels: &Raster<u32>, label: u32, bounds: Rect) -> Raster<bool> {
     let rect = field.rect;
     let places = |from: usize, length: usize, drawn: usize, whole: usize| -> Vec<Place> {
@@ -96,28 +98,34 @@ fn full_size(field: &Field, labels: &Raster<u32>, label: u32, bounds: Rect) -> R
     let mut mask = Raster::filled(bounds.width, bounds.height, false);
     let mut y = 0;
     for rows in rows.chunk_by(|a, b| a.0 == b.0) {
-        let own = |row: usize| labels.row(row)[first..].iter().map(|&l| u8::from(l == label));
-        let mut pairs: Vec<u8> = own(rows[0].0).zip(own(rows[0].1)).map(|(above, below)| above + below).collect();
-        pairs.push(pairs[pairs.len() - 1]);
-        let cells: Vec<u8> = pairs.iter().zip(&pairs[1..]).take(last + 1 - first).map(|(a, b)| a + b).collect();
         let mut cell = 0;
-        for alike in cells.chunk_by(|a, b| a == b) {
+        for alike in corners(labels, label, rows[0], first..=last).chunk_by(|a, b| a == b) {
             let (from, to) = (starts[cell], starts[cell + alike.len()]);
             cell += alike.len();
             for (y, &row) in (y..).zip(rows).filter(|_| alike[0] > 0) {
                 let mask = &mut mask.row_mut(y)[from..to];
-                match alike[0] {
-                    4 => mask.fill(true),
-                    _ => mask.iter_mut().zip(&columns[from..to]).for_each(|(m, &column)| {
-                        *m = evidence(&field.logit, column, row) > 0.0
-                            && labels.get(nearer(column), nearer(row)) == label;
-                    }),
+                if alike[0] == 4 {
+                    mask.fill(true);
+                    continue;
+                }
+                for (inside, &column) in mask.iter_mut().zip(&columns[from..to]) {
+                    let nearest = labels.get(nearer(column), nearer(row));
+                    *inside = nearest == label && evidence(&field.logit, column, row) > 0.0;
                 }
             }
         }
         y += rows.len();
     }
     mask
+}
+
+/// Between two rows, for each place and the next one: how many of these four have the label.
+fn corners(labels: &Raster<u32>, label: u32, (above, below, _): Place, places: RangeInclusive<usize>) -> Vec<u8> {
+    let own = |row: usize| labels.row(row)[*places.start()..].iter().map(|&l| u8::from(l == label));
+    let mut pairs: Vec<u8> = own(above).zip(own(below)).map(|(above, below)| above + below).collect();
+    // Beyond the last place, its values are continued.
+    pairs.push(pairs[pairs.len() - 1]);
+    pairs.windows(2).take(places.count()).map(|pair| pair[0] + pair[1]).collect()
 }
 
 /// The two places of the drawing beside a pixel, and the weight of the second.
@@ -140,6 +148,10 @@ fn count(a: &[bool], b: &[bool], which: impl Fn(bool, bool) -> bool) -> usize {
     })
 }
 
+fn inside(mask: &[bool]) -> usize {
+    count(mask, mask, |inside, _| inside)
+}
+
 /// Share of the outline's length that runs along the frame.
 fn share_on_frame(mask: &Raster<bool>, bounds: Rect, frame: Rect) -> f64 {
     let (w, h) = (mask.width(), mask.height());
@@ -148,8 +160,8 @@ fn share_on_frame(mask: &Raster<bool>, bounds: Rect, frame: Rect) -> f64 {
     let sides = [
         (column(0), bounds.x <= frame.x),
         (column(w - 1), bounds.right() >= frame.right()),
-        (count(mask.row(0), mask.row(0), |inside, _| inside), bounds.y <= frame.y),
-        (count(mask.row(h - 1), mask.row(h - 1), |inside, _| inside), bounds.bottom() >= frame.bottom()),
+        (inside(mask.row(0)), bounds.y <= frame.y),
+        (inside(mask.row(h - 1)), bounds.bottom() >= frame.bottom()),
     ];
     let border: usize = sides.iter().filter(|(_, on_frame)| *on_frame).map(|(pixels, _)| pixels).sum();
     if border == 0 {
@@ -172,12 +184,8 @@ mod tests {
     fn runs_of_alike_places_hold_what_each_pixel_says() {
         let (w, h) = (23, 17);
         let logit = Raster::from_vec(w, h, (0..w * h).map(|i| ((i * i % 97) as f32 - 20.0) / 10.0).collect());
-        let labels = logit.map(|v| u32::from(v > 0.0));
-        let labels = Raster::from_vec(
-            w,
-            h,
-            labels.as_slice().iter().enumerate().map(|(i, l)| l * (1 + (i % w > 11) as u32)).collect(),
-        );
+        let label = |(i, &v): (usize, &f32)| if v > 0.0 { 1 + u32::from(i % w > 11) } else { 0 };
+        let labels = Raster::from_vec(w, h, logit.as_slice().iter().enumerate().map(label).collect());
         let crowns = Crowns { heat: logit.clone(), offset: [logit.clone(), logit.clone()] };
         let rect = Rect { x: 5, y: 9, width: 60, height: 44 };
         let witnesses = [logit.clone(), logit.clone()];

@@ -2,11 +2,9 @@
 
 use crate::base::raster::{Raster, Rect};
 use crate::base::stats::quantile;
-use crate::base::wide::wide;
 use crate::segment::regions::Component;
+use crate::segment::strip::{SIGMA, Strip};
 
-/// The two Gaussians (standard deviation, pixels) whose gradients are compared to find the blur.
-const SIGMA: (f32, f32) = (1.0, 2.0);
 /// Edges enter the blur when their gradient is among this share of the strongest ...
 const STRONG: f64 = 0.1;
 /// ... and at least so many codes a pixel.
@@ -74,101 +72,6 @@ impl Line {
             (from..to).contains(&label).then_some((at, label))
         };
         (near(from)..(near(to) + 2).min(self.overview)).filter_map(with_label).collect()
-    }
-}
-
-/// Weights that the values around a place enter with.
-const TAPS: usize = 11;
-
-/// A Gaussian, cut at two standard deviations, and the central difference of its means.
-struct Scale {
-    mean: [f32; TAPS],
-    slope: [f32; TAPS],
-}
-
-impl Scale {
-    fn of(sigma: f32) -> Self {
-        let reach = (2.0 * sigma).ceil() as isize;
-        let weight = |offset: isize| {
-            if offset.abs() > reach { 0.0 } else { (-0.5 * (offset as f32 / sigma).powi(2)).exp() }
-        };
-        let total: f32 = (-reach..=reach).map(weight).sum();
-        let offset = |k: usize| k as isize - (TAPS / 2) as isize;
-        Self {
-            mean: std::array::from_fn(|k| weight(offset(k)) / total),
-            slope: std::array::from_fn(|k| (weight(offset(k) - 1) - weight(offset(k) + 1)) / (2.0 * total)),
-        }
-    }
-}
-
-/// A plant's surroundings in the overview, and what was seen in one row of them.
-struct Strip {
-    /// Green, with what enters the means on all sides; edge values are continued outside of the photo.
-    green: Raster<u8>,
-    scales: [Scale; 2],
-    /// Means and slopes down.
-    down: [Vec<f32>; 2],
-    /// Of both scales: means, slopes across and slopes down.
-    seen: [[Vec<f32>; 3]; 2],
-    /// Difference of the means over their brightness.
-    contrast: Vec<f32>,
-    /// Lengths of both slopes.
-    edges: Vec<[f32; 2]>,
-}
-
-impl Strip {
-    fn new(overview: &Raster<[u8; 3]>, columns: &[(usize, usize)], rows: &[(usize, usize)]) -> Self {
-        let reach = TAPS / 2;
-        let around = |places: &[(usize, usize)], length: usize| {
-            let first = places.first().map_or(0, |place| place.0);
-            (0..places.len() + 2 * reach)
-                .map(move |i| (first + i).saturating_sub(reach).min(length - 1))
-                .collect::<Vec<_>>()
-        };
-        let (across, down) = (around(columns, overview.width()), around(rows, overview.height()));
-        let mut green = Vec::with_capacity(across.len() * down.len());
-        down.iter().for_each(|&y| green.extend(across.iter().map(|&x| overview.get(x, y)[1])));
-        let [wide, narrow] = [across.len(), columns.len()].map(|length| vec![0.0; length]);
-        Self {
-            green: Raster::from_vec(across.len(), down.len(), green),
-            scales: [Scale::of(SIGMA.0), Scale::of(SIGMA.1)],
-            down: [wide.clone(), wide],
-            seen: std::array::from_fn(|_| std::array::from_fn(|_| narrow.clone())),
-            edges: vec![[0.0; 2]; columns.len()],
-            contrast: narrow,
-        }
-    }
-
-    fn look_at(&mut self, row: usize) {
-        for (scale, seen) in self.scales.iter().zip(&mut self.seen) {
-            for (weights, down) in [&scale.mean, &scale.slope].into_iter().zip(&mut self.down) {
-                weighted(weights, |k| self.green.row(row + k), down);
-            }
-            let [even, slope] = &self.down;
-            for (weights, line, out) in [(&scale.mean, even, 0), (&scale.slope, even, 1), (&scale.mean, slope, 2)] {
-                weighted(weights, |k| &line[k..], &mut seen[out]);
-            }
-        }
-        let [[fine, fine_across, fine_down], [coarse, coarse_across, coarse_down]] = &self.seen;
-        wide(|| {
-            let means = fine.iter().zip(coarse);
-            self.contrast.iter_mut().zip(means).for_each(|(c, (a, b))| *c = (a - b).abs() / (b + 8.0));
-        });
-        let slopes = fine_across.iter().zip(fine_down).zip(coarse_across.iter().zip(coarse_down));
-        wide(|| {
-            for (edge, ((a, b), (c, d))) in self.edges.iter_mut().zip(slopes) {
-                *edge = [(a * a + b * b).sqrt(), (c * c + d * d).sqrt()];
-            }
-        });
-    }
-}
-
-/// Sums of lines by their weights.
-fn weighted<'a, T: Copy + Into<f32> + 'a>(weights: &[f32; TAPS], line: impl Fn(usize) -> &'a [T], out: &mut [f32]) {
-    out.fill(0.0);
-    for (k, &weight) in weights.iter().enumerate().filter(|(_, weight)| **weight != 0.0) {
-        let values = line(k);
-        wide(|| out.iter_mut().zip(values).for_each(|(sum, &value)| *sum += weight * value.into()));
     }
 }
 

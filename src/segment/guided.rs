@@ -133,7 +133,7 @@ fn noise_deviation(picture: &Raster<[u8; 3]>) -> f32 {
     }
     let green: Vec<i16> = picture.as_slice().iter().map(|code| i16::from(code[1])).collect();
     // Second differences down, then across.
-    let mut counts = [0usize; 16 * 255 + 1];
+    let mut counts = vec![0usize; 16 * 255 + 1];
     let mut down = vec![0i16; w];
     for rows in green.windows(3 * w).step_by(w) {
         let (above, row, below) = (&rows[..w], &rows[w..2 * w], &rows[2 * w..]);

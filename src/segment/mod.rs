@@ -14,6 +14,7 @@ pub mod hints;
 pub mod look;
 pub mod propose;
 pub mod regions;
+pub mod strip;
 pub mod windows;
 
 use crate::base::doubt::Doubt;
