@@ -2,6 +2,7 @@
 
 use crate::base::raster::Rect;
 use crate::options::Plants;
+use crate::segment::focus::Focus;
 use crate::segment::regions::Component;
 
 /// A plant found, before it is known whether it is meant.
@@ -19,10 +20,8 @@ pub struct Candidate {
     pub confidence: f64,
     /// How far both looks tell this plant from its neighbours alike, 0..1; 1 where it touches none.
     pub told_apart: f64,
-    /// Mean relative contrast of fine detail: to compare plants of one photo.
-    pub sharpness: f64,
-    /// Blur, pixels of the photo.
-    pub blur_px: Option<f64>,
+    /// How sharp the photo is at it.
+    pub focus: Focus,
 }
 
 /// Plants smaller than this share of the largest are left out unless all are asked for.
@@ -36,9 +35,10 @@ const BLURRED: f64 = 0.3;
 pub fn choose(mut found: Vec<Candidate>, frame: Rect, plants: Plants) -> Vec<Candidate> {
     found.sort_by_key(|c| (std::cmp::Reverse(c.pixels), c.bounds.y, c.bounds.x));
     let largest = found.first().map_or(0.0, |c| c.pixels as f64);
-    let sharpest = found.iter().map(|c| c.sharpness).fold(0.0, f64::max);
-    let weight =
-        |c: &Candidate| c.pixels as f64 * (c.sharpness / sharpest.max(1e-9)).min(1.0) * centrality(c.bounds, frame);
+    let sharpest = found.iter().map(|c| c.focus.sharpness).fold(0.0, f64::max);
+    let weight = |c: &Candidate| {
+        c.pixels as f64 * (c.focus.sharpness / sharpest.max(1e-9)).min(1.0) * centrality(c.bounds, frame)
+    };
     let Some(main) = found.iter().max_by(|a, b| weight(a).total_cmp(&weight(b))).cloned() else {
         return found;
     };
@@ -47,7 +47,7 @@ pub fn choose(mut found: Vec<Candidate>, frame: Rect, plants: Plants) -> Vec<Can
         Plants::Many => found.into_iter().filter(|c| c.pixels as f64 >= SPECK * largest).collect(),
         Plants::Auto => found
             .into_iter()
-            .filter(|c| c.pixels as f64 >= SMALL * largest && c.sharpness >= BLURRED * main.sharpness)
+            .filter(|c| c.pixels as f64 >= SMALL * largest && c.focus.sharpness >= BLURRED * main.focus.sharpness)
             .collect(),
     }
 }
@@ -72,7 +72,8 @@ mod tests {
     fn plant(x: usize, pixels: usize, sharpness: f64) -> Candidate {
         let bounds = Rect { x, y: 450, width: 100, height: 100 };
         let part = Component { label: 1, pixels, bounds };
-        Candidate { field: 0, part, pixels, bounds, confidence: 1.0, told_apart: 1.0, sharpness, blur_px: None }
+        let focus = Focus { sharpness, blur_px: None };
+        Candidate { field: 0, part, pixels, bounds, confidence: 1.0, told_apart: 1.0, focus }
     }
 
     fn pick(plants: Plants) -> Vec<usize> {

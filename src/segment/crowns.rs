@@ -4,7 +4,7 @@
 
 use crate::base::raster::{Raster, Rect};
 use crate::base::resample::{bilinear, bilinear_part, nearest};
-use crate::segment::regions::{Component, labels, measured, pieces, spread};
+use crate::segment::regions::{Component, measured, pieces, spread};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// What the network says of crowns in one part of the photo, on a grid of its own, coarser than the outline's.
@@ -46,34 +46,35 @@ pub enum Gaps {
     Between,
 }
 
-/// A label picture of the plants in a mask: 0 outside, then 1, 2, ... Parts without any crown are plants of their own.
-pub fn tell_apart(mask: &Raster<bool>, crowns: &Crowns, gaps: Gaps) -> Raster<u32> {
-    let parts = labels(mask);
-    let ballots = crowns.ballots(&parts);
+/// A label picture of the plants in the connected parts of a mask (a label picture): 0 outside, then 1, 2, ... Parts without any
+/// crown are plants of their own.
+pub fn tell_apart(parts: &Raster<u32>, crowns: &Crowns, gaps: Gaps) -> Raster<u32> {
+    let (width, height) = (parts.width(), parts.height());
+    let ballots = crowns.ballots(parts);
     let peaks = distinct(&crowns.peaks(), &ballots);
-    let owners = owners(&parts, &ballots, &peaks, gaps);
+    let owners = owners(parts, &ballots, &peaks, gaps);
     let own = |part: u32| owners[part as usize].as_slice();
     if owners.iter().all(|own| own.len() < 2) {
         return parts.map(|part| own(part).first().copied().unwrap_or(0));
     }
-    let way = [0, 1].map(|k| bilinear(&crowns.offset[k], mask.width(), mask.height()));
+    let way = [0, 1].map(|k| bilinear(&crowns.offset[k], width, height));
     let cell_of = |at: usize, cells: usize, pixels: usize| (at as f32 + 0.5) * cells as f32 / pixels as f32 - 0.5;
-    let mut plants = Raster::filled(mask.width(), mask.height(), 0u32);
-    for y in 0..mask.height() {
-        for x in 0..mask.width() {
+    let mut plants = Raster::filled(width, height, 0u32);
+    for y in 0..height {
+        for x in 0..width {
             let plant = match own(parts.get(x, y)) {
                 [] => continue,
                 [only] => *only,
                 several => {
-                    let u = cell_of(x, crowns.heat.width(), mask.width()) + way[0].get(x, y);
-                    let v = cell_of(y, crowns.heat.height(), mask.height()) + way[1].get(x, y);
+                    let u = cell_of(x, crowns.heat.width(), width) + way[0].get(x, y);
+                    let v = cell_of(y, crowns.heat.height(), height) + way[1].get(x, y);
                     nearest_of((u, v), &peaks, several.iter().copied())
                 }
             };
             plants.set(x, y, plant);
         }
     }
-    without_crumbs(&parts, plants)
+    without_crumbs(parts, plants)
 }
 
 /// A cell on a part of the mask, and the place that it votes for.
@@ -227,6 +228,7 @@ fn without_crumbs(parts: &Raster<u32>, plants: Raster<u32>) -> Raster<u32> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::segment::regions::labels;
 
     const SIZE: (usize, usize) = (120, 60);
 
@@ -251,7 +253,7 @@ mod tests {
     }
 
     fn told(mask: &Raster<bool>, crowns: &Crowns) -> Raster<u32> {
-        tell_apart(mask, crowns, Gaps::Within)
+        tell_apart(&labels(mask), crowns, Gaps::Within)
     }
 
     fn disc(x: f32, y: f32, cx: f32) -> bool {
@@ -304,7 +306,7 @@ mod tests {
     fn gaps_that_were_painted_part_plants() {
         let mask = drawn(|x, y| disc(x, y, 60.0) && (x - 50.0).abs() > 3.0);
         let crowns = seen(&[(60.0, 30.0)]);
-        assert_eq!(measured(&tell_apart(&mask, &crowns, Gaps::Between)).len(), 2);
+        assert_eq!(measured(&tell_apart(&labels(&mask), &crowns, Gaps::Between)).len(), 2);
     }
 
     #[test]

@@ -1,125 +1,126 @@
 //! How sharp the photo is at a plant.
 
 use crate::base::raster::{Raster, Rect};
-use crate::base::window::gaussian;
+use crate::base::stats::quantile;
 use crate::segment::regions::Component;
+use crate::segment::strip::{SIGMA, Strip};
 
-/// The two Gaussians (standard deviation, pixels) whose gradients are compared to find the blur.
-const SIGMA: (f32, f32) = (1.0, 2.0);
-/// Pixels of the overview around a part, beyond which the wider Gaussian does not reach.
-const AROUND: usize = 8;
-/// Edges enter the blur when their gradient is among this share of the strongest.
+/// Edges enter the blur when their gradient is among this share of the strongest ...
 const STRONG: f64 = 0.1;
+/// ... and at least so many codes a pixel.
+const CLEAR: f32 = 2.0;
+/// Fewest edges that tell the blur.
+const FEWEST_EDGES: usize = 50;
+/// Of taller plants, rows are left out so that at least this many are looked at. Round number.
+const ROWS: usize = 300;
 
-/// Detail of a part of a photo, at the scale of its overview.
+/// How sharp the photo is at a plant.
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Focus {
-    /// The photo, and the size of its overview.
-    photo: Rect,
-    overview: (usize, usize),
-    /// The part, in pixels of the overview.
-    part: Rect,
-    detail: Raster<f32>,
-    fine: Raster<f32>,
-    coarse: Raster<f32>,
+    /// Mean relative contrast of fine detail (difference of Gaussians over brightness).
+    pub sharpness: f64,
+    /// Blur as the standard deviation of a Gaussian, pixels of the photo: the ratio of gradients under two known Gaussians
+    /// tells the width of an edge (Zhuo, Sim 2011, "Defocus map estimation from a single image", Pattern Recognition
+    /// 44:1852-1858). Median over the strongest edges; `None` without 50 of them.
+    pub blur_px: Option<f64>,
 }
 
 impl Focus {
-    /// Of what lies in `rect` (pixels of the `photo`) and a little around it.
-    pub fn of(overview: &Raster<[u8; 3]>, photo: Rect, rect: Rect) -> Self {
-        // Sides of a very long photo shrink by different shares: none is less than a pixel.
-        let along = |from: usize, to: usize, overview: usize, photo: usize| {
-            let start = from * overview / photo;
-            (start, (to * overview).div_ceil(photo) - start)
+    /// Of a part of a label picture that covers `rect` of the `photo`, by the photo's overview.
+    pub fn of(overview: &Raster<[u8; 3]>, (photo, rect): (Rect, Rect), labels: &Raster<u32>, part: Component) -> Self {
+        let Rect { x, y, .. } = part.bounds;
+        let across =
+            Line { photo: photo.width, overview: overview.width(), part: (rect.x, rect.width), labels: labels.width() };
+        let down = Line {
+            photo: photo.height,
+            overview: overview.height(),
+            part: (rect.y, rect.height),
+            labels: labels.height(),
         };
-        let (x, width) = along(rect.x, rect.right(), overview.width(), photo.width);
-        let (y, height) = along(rect.y, rect.bottom(), overview.height(), photo.height);
-        let part = Rect { x, y, width, height }.grown(AROUND, overview.bounds());
-        let green = overview.crop(part).map(|code| f32::from(code[1]));
-        let [a, b] = [SIGMA.0, SIGMA.1].map(|sigma| gaussian(&green, sigma));
-        let contrast = a.as_slice().iter().zip(b.as_slice()).map(|(a, b)| (a - b).abs() / (b + 8.0)).collect();
-        Self {
-            photo,
-            overview: (overview.width(), overview.height()),
-            detail: Raster::from_vec(part.width, part.height, contrast),
-            part,
-            fine: gradient(&a),
-            coarse: gradient(&b),
+        let (columns, rows) = (across.over(x, part.bounds.right()), down.over(y, part.bounds.bottom()));
+        let mut seen = Seen::default();
+        let mut strip = Strip::new(overview, &columns, &rows);
+        for (row, &(_, v)) in rows.iter().enumerate().step_by((rows.len() / ROWS).max(1)) {
+            strip.look_at(row);
+            let labels = labels.row(v);
+            seen.add(&strip, columns.iter().map(|&(_, u)| labels[u] == part.label));
         }
+        seen.focus(across.scale())
+    }
+}
+
+/// A direction of the photo: its length, that of its overview, and the part of it (start, length) that labels cover.
+struct Line {
+    photo: usize,
+    overview: usize,
+    part: (usize, usize),
+    labels: usize,
+}
+
+impl Line {
+    fn scale(&self) -> f64 {
+        self.photo as f64 / self.overview as f64
     }
 
-    /// Mean relative contrast of fine detail (difference of Gaussians over brightness) inside a part of a label picture
-    /// that covers `rect` of the photo.
-    pub fn sharpness(&self, rect: Rect, labels: &Raster<u32>, part: Component) -> f64 {
-        let values = self.inside(&self.detail, rect, labels, part);
-        values.iter().sum::<f64>() / values.len().max(1) as f64
+    /// The places of the overview whose middles lie on labels `from` to `to`, each with its label's place.
+    fn over(&self, from: usize, to: usize) -> Vec<(usize, usize)> {
+        let (start, length) = self.part;
+        let near = |label: usize| ((start + label * length / self.labels) as f64 / self.scale()) as usize;
+        let with_label = |at: usize| {
+            let place = (at as f64 + 0.5) * self.scale() - start as f64;
+            let label = (place >= 0.0 && place < length as f64).then(|| place as usize * self.labels / length)?;
+            (from..to).contains(&label).then_some((at, label))
+        };
+        (near(from)..(near(to) + 2).min(self.overview)).filter_map(with_label).collect()
+    }
+}
+
+/// What was seen on a plant.
+#[derive(Default)]
+struct Seen {
+    pixels: usize,
+    contrast: f64,
+    /// Gradients under the narrow and the wide Gaussian where the first is clear.
+    edges: Vec<[f32; 2]>,
+}
+
+impl Seen {
+    /// Takes a row in, where it is `inside` the plant.
+    fn add(&mut self, strip: &Strip, inside: impl Iterator<Item = bool>) {
+        let known = self.edges.len();
+        self.edges.resize(known + strip.edges.len(), [0.0; 2]);
+        let edges = &mut self.edges[known..];
+        let mut clear = 0;
+        for ((inside, &contrast), &edge) in inside.zip(&strip.contrast).zip(&strip.edges) {
+            self.pixels += usize::from(inside);
+            self.contrast += if inside { f64::from(contrast) } else { 0.0 };
+            // Without branches: whether an edge is clear is hard to foresee.
+            edges[clear] = edge;
+            clear += usize::from(inside && edge[0] >= CLEAR);
+        }
+        self.edges.truncate(known + clear);
     }
 
-    /// Blur as the standard deviation of a Gaussian, pixels of the photo: the ratio of gradients under two known
-    /// Gaussians tells the width of an edge (Zhuo, Sim 2011, "Defocus map estimation from a single image", Pattern
-    /// Recognition 44:1852-1858). Median over the strongest edges; `None` without 50 of them.
-    pub fn blur(&self, rect: Rect, labels: &Raster<u32>, part: Component) -> Option<f64> {
-        let fine = self.inside(&self.fine, rect, labels, part);
-        let coarse = self.inside(&self.coarse, rect, labels, part);
-        let strong = crate::base::stats::quantile(&mut fine.clone(), 1.0 - STRONG)?.max(2.0);
+    /// `scale`: pixels of the photo in one of the overview.
+    fn focus(mut self, scale: f64) -> Focus {
+        let strong = (STRONG * self.pixels.saturating_sub(1) as f64) as usize + 1;
+        if strong < self.edges.len() {
+            self.edges.select_nth_unstable_by(strong, |a, b| b[0].total_cmp(&a[0]));
+            self.edges.truncate(strong);
+        }
         // A central difference is a box two pixels wide: it adds its variance, 1/3, to both.
         let [s1, s2] = [SIGMA.0, SIGMA.1].map(|s| f64::from(s).powi(2) + 1.0 / 3.0);
-        let mut widths: Vec<f64> = fine
-            .iter()
-            .zip(&coarse)
-            .filter(|(f, _)| **f >= strong)
-            .map(|(f, c)| {
-                let ratio = (f / c.max(1e-6)).powi(2);
-                if ratio <= 1.0 { 20.0 } else { ((s2 - ratio * s1) / (ratio - 1.0)).max(0.0).sqrt() }
-            })
-            .collect();
-        let scale = self.photo.width as f64 / self.overview.0 as f64;
-        (widths.len() >= 50).then(|| crate::base::stats::quantile(&mut widths, 0.5).map(|w| w * scale)).flatten()
-    }
-
-    fn inside(&self, field: &Raster<f32>, rect: Rect, labels: &Raster<u32>, part: Component) -> Vec<f64> {
-        let sx = self.photo.width as f64 / self.overview.0 as f64;
-        let sy = self.photo.height as f64 / self.overview.1 as f64;
-        // The part's own box alone: a noisy photo has thousands of parts.
-        let in_field = |at: usize, labels: usize, (start, length): (usize, usize), scale: f64| {
-            ((start + at * length / labels) as f64 / scale) as usize
+        let width = |&[fine, coarse]: &[f32; 2]| {
+            let ratio = f64::from(fine / coarse.max(1e-6)).powi(2);
+            if ratio <= 1.0 { 20.0 } else { ((s2 - ratio * s1) / (ratio - 1.0)).max(0.0).sqrt() }
         };
-        let columns = |x: usize| in_field(x, labels.width(), (rect.x, rect.width), sx);
-        let rows = |y: usize| in_field(y, labels.height(), (rect.y, rect.height), sy);
-        let across: Vec<(usize, usize)> = (columns(part.bounds.x).max(self.part.x)
-            ..(columns(part.bounds.right()) + 2).min(self.part.right()))
-            .filter_map(|x| Some((x - self.part.x, label_at(x, sx, (rect.x, rect.width), labels.width())?)))
-            .collect();
-        let mut values = Vec::new();
-        for y in rows(part.bounds.y).max(self.part.y)..(rows(part.bounds.bottom()) + 2).min(self.part.bottom()) {
-            let Some(v) = label_at(y, sy, (rect.y, rect.height), labels.height()) else { continue };
-            let (row, labels) = (field.row(y - self.part.y), labels.row(v));
-            values.extend(across.iter().filter(|(_, u)| labels[*u] == part.label).map(|&(x, _)| f64::from(row[x])));
-        }
-        values
-    }
-}
-
-/// Where along a line of `labels` over `length` pixels of the photo from `start` on the middle of pixel `at` lies, whose pixels
-/// are `scale` of the photo's.
-fn label_at(at: usize, scale: f64, (start, length): (usize, usize), labels: usize) -> Option<usize> {
-    let place = (at as f64 + 0.5) * scale - start as f64;
-    (place >= 0.0 && place < length as f64).then(|| place as usize * labels / length)
-}
-
-/// Length of the gradient by central differences, 0 at the border.
-fn gradient(field: &Raster<f32>) -> Raster<f32> {
-    let (w, h) = (field.width(), field.height());
-    let mut out = Raster::filled(w, h, 0.0);
-    for y in 1..h.saturating_sub(1) {
-        let (above, row, below) = (field.row(y - 1), field.row(y), field.row(y + 1));
-        let across = row.windows(3);
-        let down = above.iter().zip(below).skip(1);
-        for ((length, across), (above, below)) in out.row_mut(y).iter_mut().skip(1).zip(across).zip(down) {
-            let (dx, dy) = (across[2] - across[0], below - above);
-            *length = (dx * dx + dy * dy).sqrt() / 2.0;
+        let mut widths: Vec<f64> = self.edges.iter().map(width).collect();
+        let enough = widths.len() >= FEWEST_EDGES;
+        Focus {
+            sharpness: self.contrast / self.pixels.max(1) as f64,
+            blur_px: enough.then(|| quantile(&mut widths, 0.5)).flatten().map(|width| width * scale),
         }
     }
-    out
 }
 
 #[cfg(test)]
@@ -129,10 +130,11 @@ mod tests {
     /// A strip whose overview is one pixel wide, seen at its far end.
     #[test]
     fn the_far_end_of_a_strip_has_a_place() {
-        let (photo, overview) = (Rect { x: 0, y: 0, width: 10, height: 30_000 }, Raster::filled(1, 1600, [90; 3]));
-        let rect = Rect { x: 0, y: 29_000, width: 10, height: 1000 };
-        let part = Focus::of(&overview, photo, rect).part;
-        assert_eq!((part.y, part.bottom()), (1546 - AROUND, 1600));
+        let line = Line { photo: 30_000, overview: 1600, part: (29_000, 1000), labels: 1000 };
+        let places = line.over(0, 1000);
+        assert_eq!((places[0].0, places[places.len() - 1]), (1547, (1599, 990)));
+        let across = Line { photo: 10, overview: 1, part: (0, 10), labels: 10 };
+        assert_eq!(across.over(0, 10), [(0, 5)]);
     }
 
     /// A grid of edges blurred by a known Gaussian is measured within 20 %.
@@ -146,9 +148,8 @@ mod tests {
             let picture = Raster::from_vec(400, 400, soft.into_raw().into_iter().map(|v| [v; 3]).collect());
             let labels = Raster::filled(400, 400, 1u32);
             let part = Component { label: 1, pixels: 160_000, bounds: picture.bounds() };
-            let blur = Focus::of(&picture, picture.bounds(), picture.bounds())
-                .blur(picture.bounds(), &labels, part)
-                .expect("strong edges");
+            let whole = picture.bounds();
+            let blur = Focus::of(&picture, (whole, whole), &labels, part).blur_px.expect("strong edges");
             assert!((blur / f64::from(sigma) - 1.0).abs() < 0.2, "{sigma}: {blur}");
         }
     }

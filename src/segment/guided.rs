@@ -3,9 +3,15 @@
 //! He, Sun, Tang 2013, "Guided image filtering", IEEE TPAMI 35(6):1397-1409, with a colour guide; the coefficients are
 //! computed on a smaller grid and applied to the full one as in He, Sun 2015, "Fast guided filter", arXiv:1505.00996.
 
+#![allow(
+    clippy::inline_always,
+    reason = "what is not compiled into the function chosen for the machine loses its vectors"
+)]
+
 use crate::base::raster::Raster;
-use crate::base::resample::{bilinear, shrink};
-use crate::base::window;
+use crate::base::resample::{beside, shrink};
+use crate::base::wide::wide;
+use crate::segment::windows::Windows;
 
 /// How the field follows the picture.
 #[derive(Debug, Clone, Copy)]
@@ -20,48 +26,100 @@ pub struct Guide {
 /// change by .001; edges in noisy real photos are smooth from 2 on.
 const NOISE: f32 = 2.0;
 
-/// `field` redrawn along the edges of `picture`; both have the same size. `grid` is the size at which the linear
-/// models (one a window: field = slope . colour + offset) are fitted.
-pub fn follow_edges(field: &Raster<f32>, picture: &Raster<[u8; 3]>, grid: (usize, usize), guide: Guide) -> Raster<f32> {
-    let small = shrink(picture, picture.bounds(), grid.0, grid.1);
-    let target = bilinear(field, grid.0, grid.1);
-    let flat_variance = guide.flat_variance.max(NOISE * noise_deviation(&small).powi(2));
-    let models = window_models(&small, &target, Guide { flat_variance, ..guide });
-    let [r, g, b, offset] = models.map(|m| bilinear(&m, picture.width(), picture.height()));
-    let mut out = offset;
-    for (i, value) in out.as_mut_slice().iter_mut().enumerate() {
-        let [cr, cg, cb] = picture.as_slice()[i].map(|c| f32::from(c) / 255.0);
-        *value += r.as_slice()[i] * cr + g.as_slice()[i] * cg + b.as_slice()[i] * cb;
+/// `field` redrawn along the edges of `picture`, at the picture's size. The linear models (one a window: field =
+/// slope . colour + offset) are fitted at the size of the field.
+pub fn follow_edges(field: &Raster<f32>, picture: &Raster<[u8; 3]>, guide: Guide) -> Raster<f32> {
+    let small = shrink(picture, picture.bounds(), field.width(), field.height());
+    let flat = guide.flat_variance.max(NOISE * noise_deviation(&small).powi(2)) * 255.0 * 255.0;
+    let mut windows = Windows::new(guide.radius, (field.width(), field.height()), MEANS);
+    let mut models = Raster::filled(4 * field.width(), field.height(), 0.0f32);
+    for y in 0..field.height() {
+        let means = windows.next(|y, row| moments(small.row(y), field.row(y), row));
+        fit(means, flat, models.row_mut(y));
+    }
+    applied(&mean_models(&models, guide.radius), picture)
+}
+
+/// Slope (red, green, blue; a code) and offset.
+type Model = [f32; 4];
+
+/// What a model is fitted to are means of these, by number: red, green, blue, the field ...
+const MEANS: usize = 4 + PRODUCTS.len();
+/// ... and the products of two of them.
+const PRODUCTS: [(usize, usize); 9] = [(0, 0), (0, 1), (0, 2), (1, 1), (1, 2), (2, 2), (0, 3), (1, 3), (2, 3)];
+
+/// A row of what is averaged. Codes and their products are whole numbers: their sums are exact.
+fn moments(colours: &[[u8; 3]], field: &[f32], out: &mut [f32]) {
+    let (plain, products) = out.split_at_mut(4 * field.len());
+    for (k, row) in plain.chunks_exact_mut(field.len()).enumerate().take(3) {
+        row.iter_mut().zip(colours).for_each(|(value, colour)| *value = f32::from(colour[k]));
+    }
+    plain[3 * field.len()..].copy_from_slice(field);
+    let plain: [&[f32]; 4] = parts(plain);
+    for ((i, j), row) in PRODUCTS.into_iter().zip(products.chunks_exact_mut(field.len())) {
+        wide(|| row.iter_mut().zip(plain[i]).zip(plain[j]).for_each(|((value, a), b)| *value = a * b));
+    }
+}
+
+/// A row of models from one of means.
+fn fit(means: &[f32], flat: f32, models: &mut [f32]) {
+    let [r, g, b, f, rr, rg, rb, gg, gb, bb, rf, gf, bf]: [&[f32]; MEANS] = parts(means);
+    let mut rows = models.chunks_exact_mut(f.len());
+    let mut row = || rows.next().expect("a model has four numbers");
+    let (red, green, blue, offset) = (row(), row(), row(), row());
+    wide(|| {
+        for i in 0..f.len() {
+            let [r, g, b, f] = [r[i], g[i], b[i], f[i]];
+            let variance = [rr[i] - r * r + flat, gg[i] - g * g + flat, bb[i] - b * b + flat];
+            let covariance = [rg[i] - r * g, rb[i] - r * b, gb[i] - g * b];
+            let slope = solve_symmetric(variance, covariance, [rf[i] - r * f, gf[i] - g * f, bf[i] - b * f]);
+            [red[i], green[i], blue[i]] = slope;
+            offset[i] = f - slope[0] * r - slope[1] * g - slope[2] * b;
+        }
+    });
+}
+
+/// `N` rows that stand one behind the other.
+fn parts<const N: usize>(rows: &[f32]) -> [&[f32]; N] {
+    let length = rows.len() / N;
+    std::array::from_fn(|k| &rows[k * length..][..length])
+}
+
+/// The mean of the models of all windows over each pixel.
+fn mean_models(models: &Raster<f32>, radius: usize) -> Raster<Model> {
+    let size = (models.width() / 4, models.height());
+    let mut windows = Windows::new(radius, size, 4);
+    let mut out = Raster::filled(size.0, size.1, [0.0; 4]);
+    for y in 0..size.1 {
+        let [r, g, b, offset] = parts(windows.next(|y, row| row.copy_from_slice(models.row(y))));
+        out.row_mut(y).iter_mut().enumerate().for_each(|(i, model)| *model = [r[i], g[i], b[i], offset[i]]);
     }
     out
 }
 
-/// Slope (red, green, blue) and offset of the model of the windows over each pixel.
-fn window_models(picture: &Raster<[u8; 3]>, field: &Raster<f32>, guide: Guide) -> [Raster<f32>; 4] {
-    let mean = |r: Raster<f32>| window::mean(&r, guide.radius);
-    let channel = |k: usize| picture.map(|c| f32::from(c[k]) / 255.0);
-    let colour = [channel(0), channel(1), channel(2)];
-    let mean_colour = [mean(colour[0].clone()), mean(colour[1].clone()), mean(colour[2].clone())];
-    let mean_field = mean(field.clone());
-    let pairs = [(0, 0), (0, 1), (0, 2), (1, 1), (1, 2), (2, 2)];
-    let moments = pairs.map(|(i, j)| mean(product(&colour[i], &colour[j])));
-    let with_field = [0, 1, 2].map(|i| mean(product(&colour[i], field)));
-    let mut models = [(); 4].map(|()| Raster::filled(picture.width(), picture.height(), 0.0f32));
-    for i in 0..field.as_slice().len() {
-        let m = [0, 1, 2].map(|k| mean_colour[k].as_slice()[i]);
-        let f = mean_field.as_slice()[i];
-        let mut covariance: [f32; 6] =
-            std::array::from_fn(|k| moments[k].as_slice()[i] - m[pairs[k].0] * m[pairs[k].1]);
-        for on_diagonal in [0, 3, 5] {
-            covariance[on_diagonal] += guide.flat_variance;
-        }
-        let slope = solve_symmetric(covariance, [0, 1, 2].map(|k| with_field[k].as_slice()[i] - m[k] * f));
-        for (model, value) in models.iter_mut().zip(slope) {
-            model.as_mut_slice()[i] = value;
-        }
-        models[3].as_mut_slice()[i] = f - slope[0] * m[0] - slope[1] * m[1] - slope[2] * m[2];
+/// The models, bilinear between their places, of the picture's colours.
+fn applied(models: &Raster<Model>, picture: &Raster<[u8; 3]>) -> Raster<f32> {
+    let place = |at: usize, models: usize, pixels: usize| {
+        let (low, high, weight) = beside((at as f64 + 0.5) * models as f64 / pixels as f64 - 0.5, models);
+        (low, high, weight as f32)
+    };
+    let columns: Vec<_> = (0..picture.width()).map(|x| place(x, models.width(), picture.width())).collect();
+    let mut out = Raster::filled(picture.width(), picture.height(), 0.0f32);
+    let mut line = vec![[0.0f32; 4]; models.width()];
+    for y in 0..picture.height() {
+        let (above, below, v) = place(y, models.height(), picture.height());
+        let both = models.row(above).as_flattened().iter().zip(models.row(below).as_flattened());
+        wide(|| line.as_flattened_mut().iter_mut().zip(both).for_each(|(m, (a, b))| *m = a + v * (b - a)));
+        let pixels = out.row_mut(y).iter_mut().zip(picture.row(y)).zip(&columns);
+        wide(|| {
+            for ((value, colour), &(left, right, u)) in pixels {
+                let (left, right) = (line[left], line[right]);
+                let [r, g, b, offset]: Model = std::array::from_fn(|k| left[k] + u * (right[k] - left[k]));
+                *value = offset + r * f32::from(colour[0]) + g * f32::from(colour[1]) + b * f32::from(colour[2]);
+            }
+        });
     }
-    models.map(mean)
+    out
 }
 
 /// Standard deviation of the noise in a picture's green (0..1): median response to a mask that is blind to levels and slopes
@@ -70,37 +128,40 @@ fn noise_deviation(picture: &Raster<[u8; 3]>) -> f32 {
     /// Deviation of the mask's response to noise of deviation 1, times the share of it that half of all responses stay under.
     const MEDIAN_RESPONSE: f32 = 6.0 * 0.6745;
     let (w, h) = (picture.width(), picture.height());
-    let sum = |y: usize, x: usize, weights: [i32; 3]| {
-        (0..3).map(|k| weights[k] * i32::from(picture.get(x + k, y)[1])).sum::<i32>()
-    };
-    let response = |x: usize, y: usize| {
-        let outer = sum(y, x, [1, -2, 1]) + sum(y + 2, x, [1, -2, 1]);
-        (outer + sum(y + 1, x, [-2, 4, -2])).unsigned_abs()
-    };
-    let places = (0..h.saturating_sub(2)).flat_map(|y| (0..w.saturating_sub(2)).map(move |x| (x, y)));
-    let mut responses: Vec<u32> = places.map(|(x, y)| response(x, y)).collect();
-    if responses.is_empty() {
+    if w < 3 || h < 3 {
         return 0.0;
     }
-    let middle = responses.len() / 2;
-    let (_, &mut median, _) = responses.select_nth_unstable(middle);
+    let green: Vec<i16> = picture.as_slice().iter().map(|code| i16::from(code[1])).collect();
+    // Second differences down, then across.
+    let mut counts = vec![0usize; 16 * 255 + 1];
+    let mut down = vec![0i16; w];
+    for rows in green.windows(3 * w).step_by(w) {
+        let (above, row, below) = (&rows[..w], &rows[w..2 * w], &rows[2 * w..]);
+        let around = above.iter().zip(row).zip(below);
+        wide(|| down.iter_mut().zip(around).for_each(|(d, ((above, row), below))| *d = above - 2 * row + below));
+        for d in down.windows(3) {
+            counts[usize::from((d[0] - 2 * d[1] + d[2]).unsigned_abs())] += 1;
+        }
+    }
+    let half = (w - 2) * (h - 2) / 2;
+    let reached = |sum: &mut usize, count: &usize| {
+        *sum += count;
+        Some(*sum)
+    };
+    let median = counts.iter().scan(0, reached).take_while(|&sum| sum <= half).count();
     median as f32 / (MEDIAN_RESPONSE * 255.0)
 }
 
-fn product(a: &Raster<f32>, b: &Raster<f32>) -> Raster<f32> {
-    let data = a.as_slice().iter().zip(b.as_slice()).map(|(x, y)| x * y).collect();
-    Raster::from_vec(a.width(), a.height(), data)
-}
-
-/// Solves a symmetric 3 x 3 system given as [xx, xy, xz, yy, yz, zz] by its adjugate.
-fn solve_symmetric([a, b, c, d, e, f]: [f32; 6], v: [f32; 3]) -> [f32; 3] {
+/// Solves a symmetric 3 x 3 system of the diagonal [xx, yy, zz] and [xy, xz, yz] beside it by its adjugate.
+#[inline(always)]
+fn solve_symmetric([a, d, f]: [f32; 3], [b, c, e]: [f32; 3], v: [f32; 3]) -> [f32; 3] {
     let (ca, cb, cc) = (d * f - e * e, c * e - b * f, b * e - c * d);
-    let det = a * ca + b * cb + c * cc;
+    let scale = 1.0 / (a * ca + b * cb + c * cc);
     let (cd, ce, cf) = (a * f - c * c, b * c - a * e, a * d - b * b);
     [
-        (ca * v[0] + cb * v[1] + cc * v[2]) / det,
-        (cb * v[0] + cd * v[1] + ce * v[2]) / det,
-        (cc * v[0] + ce * v[1] + cf * v[2]) / det,
+        (ca * v[0] + cb * v[1] + cc * v[2]) * scale,
+        (cb * v[0] + cd * v[1] + ce * v[2]) * scale,
+        (cc * v[0] + ce * v[1] + cf * v[2]) * scale,
     ]
 }
 
@@ -111,7 +172,7 @@ mod tests {
 
     #[test]
     fn symmetric_systems_are_solved() {
-        let x = solve_symmetric([4.0, 1.0, 0.5, 3.0, 0.2, 2.0], [6.5, 7.6, 6.9]);
+        let x = solve_symmetric([4.0, 3.0, 2.0], [1.0, 0.5, 0.2], [6.5, 7.6, 6.9]);
         let back =
             [4.0 * x[0] + x[1] + 0.5 * x[2], x[0] + 3.0 * x[1] + 0.2 * x[2], 0.5 * x[0] + 0.2 * x[1] + 2.0 * x[2]];
         for (got, want) in back.iter().zip([6.5, 7.6, 6.9]) {
@@ -140,7 +201,7 @@ mod tests {
         let picture =
             Raster::from_vec(40, 20, (0..800).map(|i| if i % 40 < 20 { [40; 3] } else { [200; 3] }).collect());
         let field = Raster::from_vec(40, 20, (0..800).map(|i| ((i % 40) as f32 - 18.0).clamp(-4.0, 4.0)).collect());
-        let out = follow_edges(&field, &picture, (40, 20), Guide { radius: 4, flat_variance: 1e-4 });
+        let out = follow_edges(&field, &picture, Guide { radius: 4, flat_variance: 1e-4 });
         assert!(out.get(18, 10) < 0.0 && out.get(19, 10) < 0.0 && out.get(20, 10) > 0.0);
     }
 }

@@ -28,13 +28,12 @@ pub fn fields(photo: &Photo, plants: Plants, hint: Option<&Hint>) -> Result<(Vec
     })
 }
 
-/// The field's plants as a label picture. What the user painted holds: parts that were painted apart are plants of their own,
+/// The plants in the field's `parts`, as a label picture. What the user painted holds: parts that were painted apart are plants of their own,
 /// and plants along one painted line are one.
-pub fn plants(field: &Field, hint: Option<&Hint>) -> Raster<u32> {
-    let mask = field.logit.map(|v| v > 0.0);
-    let Some(Hint::Strokes(points)) = hint else { return tell_apart(&mask, &field.crowns, Gaps::Within) };
+pub fn plants(field: &Field, parts: &Raster<u32>, hint: Option<&Hint>) -> Raster<u32> {
+    let Some(Hint::Strokes(points)) = hint else { return tell_apart(parts, &field.crowns, Gaps::Within) };
     let gaps = if points.iter().any(|p| !p.plant) { Gaps::Between } else { Gaps::Within };
-    let mut labels = tell_apart(&mask, &field.crowns, gaps);
+    let mut labels = tell_apart(parts, &field.crowns, gaps);
     let size = (labels.width(), labels.height());
     let painted: Vec<(usize, usize)> =
         points.iter().filter(|p| p.plant).filter_map(|p| place_in(field, size, p)).collect();
@@ -154,6 +153,10 @@ mod tests {
         let crowns = Crowns { heat, offset: [plane(&|i| way(i).0), plane(&|i| way(i).1)] };
         let rect = Rect { x: 100, y: 50, width: w, height: h };
         Field { rect, witnesses: [logit.clone(), logit.clone()], logit, crowns_afar: crowns.clone(), crowns }
+    }
+
+    fn plants(field: &Field, hint: Option<&Hint>) -> Raster<u32> {
+        super::plants(field, &field.parts(), hint)
     }
 
     fn two() -> Field {

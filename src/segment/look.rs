@@ -16,17 +16,20 @@ pub struct Look {
 impl Look {
     /// At `rect`, shown with a longer side of about `long` pixels.
     pub fn at(picture: &Raster<[u8; 3]>, rect: Rect, long: usize) -> Self {
-        Self::of(&shown(picture, rect, long))
+        let (width, height) = input_size(rect.width, rect.height, long);
+        Self::of(&shrink(picture, rect, width, height))
     }
 
-    /// The same through a mirror, turned back: a second opinion even where nothing else differs.
-    pub fn mirrored(picture: &Raster<[u8; 3]>, rect: Rect, long: usize) -> Self {
-        let Self { plant, crowns } = Self::of(&shown(picture, rect, long).mirrored());
+    /// At a whole picture through a mirror, turned back: a second opinion even where nothing else differs. Shown at `size`
+    /// (width, height).
+    pub fn mirrored(picture: &Raster<[u8; 3]>, size: (usize, usize)) -> Self {
+        let Self { plant, crowns } = Self::of(&shrink(picture, picture.bounds(), size.0, size.1).mirrored());
         Self { plant: plant.mirrored(), crowns: crowns.mirrored() }
     }
 
     fn of(seen: &Raster<[u8; 3]>) -> Self {
-        let planes = (0..3).flat_map(|k| seen.as_slice().iter().map(move |code| f32::from(code[k]) / 255.0)).collect();
+        let mut planes = Vec::with_capacity(3 * seen.as_slice().len());
+        (0..3).for_each(|k| planes.extend(seen.as_slice().iter().map(|code| f32::from(code[k]) / 255.0)));
         let mut answer = Network::Outline.run(planes, seen.width(), seen.height()).into_iter();
         let mut next = || answer.next().expect("the network answers with four fields (tested)");
         let (plant, heat, right, down) = (next(), next(), next(), next());
@@ -38,9 +41,4 @@ impl Look {
     pub fn plant_at(&self, size: (usize, usize)) -> Raster<f32> {
         bilinear(&self.plant, size.0, size.1)
     }
-}
-
-fn shown(picture: &Raster<[u8; 3]>, rect: Rect, long: usize) -> Raster<[u8; 3]> {
-    let (width, height) = input_size(rect.width, rect.height, long);
-    shrink(picture, rect, width, height)
 }

@@ -3,12 +3,13 @@
 
 use crate::base::raster::{Raster, Rect};
 use crate::base::resample::{bilinear_part, fit, shrink};
+use crate::network::input_size;
 use crate::options::Plants;
 use crate::photo::Photo;
 use crate::segment::crowns::Crowns;
 use crate::segment::guided::{Guide, follow_edges};
 use crate::segment::look::Look;
-use crate::segment::regions::components;
+use crate::segment::regions::{components, labels};
 
 /// Longer side of the whole photo as the network sees it, and of the grid on which that evidence is kept, pixels.
 const WHOLE: usize = 416;
@@ -22,6 +23,10 @@ const CLOSE_BUDGET: usize = 3 * CLOSE * CLOSE;
 const CLOSER: f32 = 0.8;
 /// Longer side of the grid on which outlines are drawn, pixels.
 const DRAWING: usize = 1000;
+/// All drawings of a photo together have at most this many pixels, if none is coarser than the coarsest: 3 full ones.
+const DRAWING_BUDGET: usize = 3 * DRAWING * DRAWING;
+/// Longer side of the coarsest drawing of what has more pixels: finer than a close look's answer. Round number.
+const COARSEST: usize = 300;
 /// Evidence beyond this is as good as certain, so that the edge filter is not drawn to strong interiors.
 const CERTAIN: f32 = 4.0;
 
@@ -32,12 +37,19 @@ pub struct Field {
     pub rect: Rect,
     /// Logit of plant (> 0: plant), drawn to the picture's edges.
     pub logit: Raster<f32>,
-    /// What the look from afar and the close one said, on the same grid.
+    /// What the look from afar and the close one said, on a grid half as fine.
     pub witnesses: [Raster<f32>; 2],
     /// Where the close look saw crowns.
     pub crowns: Crowns,
     /// Where the look from afar saw them, on the same grid.
     pub crowns_afar: Crowns,
+}
+
+impl Field {
+    /// A label picture of the connected parts of what is plant.
+    pub fn parts(&self) -> Raster<u32> {
+        labels(&self.logit.map(|v| v > 0.0))
+    }
 }
 
 /// What was seen from afar, over `rect`.
@@ -64,9 +76,12 @@ pub fn fields(photo: &Photo, plants: Plants) -> Vec<Field> {
         Plants::Auto | Plants::One => (Afar::look(&photo.rgb, frame, WHOLE), 50),
     };
     let places = places(&afar.plant, frame, smallest);
-    let wanted: usize = places.iter().map(|&p| close_side(p).pow(2)).sum();
-    let scale = (CLOSE_BUDGET as f64 / wanted.max(1) as f64).sqrt().min(1.0);
-    places.into_iter().map(|rect| look_closer(picture, &afar, rect, scale)).collect()
+    let scale = |side: fn(Rect) -> usize, budget: usize| {
+        let wanted: usize = places.iter().map(|&place| side(place).pow(2)).sum();
+        (budget as f64 / wanted.max(1) as f64).sqrt().min(1.0)
+    };
+    let scales = (scale(close_side, CLOSE_BUDGET), scale(drawing_side, DRAWING_BUDGET));
+    places.into_iter().map(|rect| look_closer(picture, &afar, rect, scales)).collect()
 }
 
 /// The whole photo's evidence on a finer grid: where a part, five eighths of each side, shows more plant, its word counts.
@@ -92,7 +107,7 @@ fn in_parts(photo: &Photo) -> Afar {
 /// The evidence inside `rect` alone, for a hint; its surroundings are looked at, but nothing in them is taken for plant.
 pub fn field_at(picture: &Raster<[u8; 3]>, rect: Rect) -> Field {
     let around = rect.grown(rect.width.max(rect.height) * 3 / 10, picture.bounds());
-    look_closer(picture, &Afar::look(picture, around, CLOSE), rect, 1.0)
+    look_closer(picture, &Afar::look(picture, around, CLOSE), rect, (1.0, 1.0))
 }
 
 /// Input side for a close look: small plants are not blown up, their pixels hold no more than they hold.
@@ -100,23 +115,31 @@ fn close_side(rect: Rect) -> usize {
     (rect.width.max(rect.height) * 6 / 5).clamp(192, CLOSE)
 }
 
-fn look_closer(picture: &Raster<[u8; 3]>, afar: &Afar, rect: Rect, scale: f64) -> Field {
-    let size = fit(rect.width, rect.height, DRAWING);
-    let look = Look::mirrored(picture, rect, (close_side(rect) as f64 * scale) as usize);
-    let close = look.plant_at(size);
+/// Longer side of a drawing where nothing is short.
+fn drawing_side(rect: Rect) -> usize {
+    rect.width.max(rect.height).min(DRAWING)
+}
+
+/// The evidence in `rect`; `close` and `drawing` scale the sides of the look and of the drawing.
+fn look_closer(picture: &Raster<[u8; 3]>, afar: &Afar, rect: Rect, (close, drawing): (f64, f64)) -> Field {
+    let longer = (drawing_side(rect) as f64 * drawing) as usize;
+    let size = fit(rect.width, rect.height, longer.max(COARSEST));
+    let drawing = shrink(picture, rect, size.0, size.1);
+    let close_side = (close_side(rect) as f64 * close) as usize;
+    let look = Look::mirrored(&drawing, input_size(rect.width, rect.height, close_side));
     let cells = (look.crowns.heat.width(), look.crowns.heat.height());
     let crowns_afar = afar.crowns.part(afar.rect, rect, cells);
-    let afar = bilinear_part(&afar.plant, afar.rect, rect, size);
+    let longer = size.0.max(size.1);
+    // Half as fine is fine enough for what the network says, and for the models of the edge filter.
+    let grid = fit(size.0, size.1, (longer / 2).max(1));
+    let close = look.plant_at(grid);
+    let afar = bilinear_part(&afar.plant, afar.rect, rect, grid);
     let joint = |(close, afar): (&f32, &f32)| (afar + CLOSER * (close - afar)).clamp(-CERTAIN, CERTAIN);
     let logit = close.as_slice().iter().zip(afar.as_slice()).map(joint).collect();
-    let logit = Raster::from_vec(size.0, size.1, logit);
-    let drawing = shrink(picture, rect, size.0, size.1);
-    let longer = size.0.max(size.1);
-    let grid = fit(size.0, size.1, (longer / 2).max(1));
     // 0.8 % of the part's longer side, flat below 1 % contrast: chosen among 10 settings on the fresh rendered scenes,
     // whose overlap with the truth at this threshold differed by under .008.
     let guide = Guide { radius: (longer as f64 * 0.004).round().max(1.0) as usize, flat_variance: 1e-4 };
-    let logit = follow_edges(&logit, &drawing, grid, guide);
+    let logit = follow_edges(&Raster::from_vec(grid.0, grid.1, logit), &drawing, guide);
     Field { rect, logit, witnesses: [afar, close], crowns: look.crowns, crowns_afar }
 }
 

@@ -100,18 +100,15 @@ fn runs<T: Copy + Default + PartialEq>(values: &Raster<T>) -> Vec<Run<T>> {
 
 /// Size and bounds of each label, in the order of the labels; labels that no pixel carries are left out.
 pub fn measured(labels: &Raster<u32>) -> Vec<Component> {
-    let count = labels.as_slice().iter().max().map_or(0, |&m| m as usize);
-    let mut spans = vec![(0usize, usize::MAX, usize::MAX, 0usize, 0usize); count + 1];
-    for y in 0..labels.height() {
-        for (x, &label) in labels.row(y).iter().enumerate() {
-            let s = &mut spans[label as usize];
-            *s = (s.0 + 1, s.1.min(x), s.2.min(y), s.3.max(x + 1), s.4.max(y + 1));
-        }
+    let mut found: Vec<Option<Component>> = Vec::new();
+    for Run { value: label, y, from, to } in runs(labels) {
+        let (pixels, bounds) = (to - from, Rect { x: from, y, width: to - from, height: 1 });
+        let place = label as usize;
+        found.resize(found.len().max(place + 1), None);
+        let known = found[place].get_or_insert(Component { label, pixels: 0, bounds });
+        *known = Component { label, pixels: known.pixels + pixels, bounds: known.bounds.union(bounds) };
     }
-    let component = |(label, &(pixels, x, y, right, bottom)): (usize, &(usize, usize, usize, usize, usize))| {
-        Component { label: label as u32, pixels, bounds: Rect { x, y, width: right - x, height: bottom - y } }
-    };
-    spans.iter().enumerate().skip(1).filter(|(_, s)| s.0 > 0).map(component).collect()
+    found.into_iter().flatten().collect()
 }
 
 /// Labels spread within the mask to the pixels that carry none, each taking that of the nearest (in steps).
