@@ -59,7 +59,7 @@ impl Field {
         let [cosine, sine] = [0, 1].map(|i| f64::from(self.slopes[i].get(u, v)));
         let length = (cosine * cosine + sine * sine).sqrt();
         let cosine = if length > 0.0 { cosine / length } else { 1.0 };
-        [((1.0 + cosine) / 2.0).sqrt(), ((1.0 - cosine) / 2.0).sqrt().copysign(sine)]
+        [f64::midpoint(1.0, cosine).sqrt(), f64::midpoint(1.0, -cosine).sqrt().copysign(sine)]
     }
 
     fn grid_place(&self, x: f64, y: f64) -> (usize, usize) {

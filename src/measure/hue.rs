@@ -46,7 +46,9 @@ pub fn green_hue(calibrated: &Calibrated, map: &TissueMap) -> Option<Interval> {
     let mut drawn: Vec<f64> = (0..REPLICATES)
         .filter_map(|_| {
             let mut times = vec![0; tiles.len()];
-            tiles.iter().for_each(|_| times[random.below(tiles.len())] += 1);
+            for _ in &tiles {
+                times[random.below(tiles.len())] += 1;
+            }
             let pixels = times.iter().zip(&tiles).map(|(times, tile)| times * tile.len()).sum();
             median_of_drawn(&hues, &times, pixels)
         })

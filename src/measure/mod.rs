@@ -235,6 +235,21 @@ mod tests {
         assert!((m.diameter_mm.unwrap().value - 20f64.sqrt() / 2.0).abs() < 0.01);
     }
 
+    /// A ragged outline against all corners of all its pixels.
+    #[test]
+    fn no_end_of_a_row_is_forgotten() {
+        let mut random = SplitMix64::new(5);
+        for _ in 0..20 {
+            let mut tissue = Raster::filled(17, 9, None);
+            tissue.as_mut_slice().iter_mut().for_each(|t| *t = (random.unit() < 0.1).then_some(Tissue::Green));
+            let pixels = (0..17 * 9).filter(|&i| tissue.get(i % 17, i / 17).is_some());
+            let corner = |i: usize, k: usize| ((i % 17 + k % 2) as f64, (i / 17 + k / 2) as f64);
+            let corners: Vec<_> = pixels.flat_map(|i| (0..4).map(move |k| corner(i, k))).collect();
+            let slow = (0..180).map(|degrees| extent(&corners, f64::from(degrees).to_radians())).fold(0.0, f64::max);
+            assert!((feret_diameter(&tissue) - slow).abs() < 1e-9, "{slow}");
+        }
+    }
+
     /// Tiles that differ widen the interval; readings that differ widen it further.
     #[test]
     fn intervals_hold_the_value_and_widen_with_spread() {

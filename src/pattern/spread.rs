@@ -190,3 +190,22 @@ fn fine_sector(crown: [f32; 2], x: f32, y: f32) -> usize {
     };
     quarter * FINE / 4 + LINES.iter().filter(|&&slope| up > slope * along).count()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn sectors_are_ten_degrees_each() {
+        let crown = [7.25, -3.5];
+        for number in 0..720 {
+            let degrees = number as f32 / 2.0 + 0.25;
+            let (sin, cos) = degrees.to_radians().sin_cos();
+            let (x, y) = (crown[0] + 90.0 * cos, crown[1] + 90.0 * sin);
+            assert_eq!(fine_sector(crown, x, y), (degrees / 10.0) as usize, "{degrees}");
+            assert_eq!(sector(crown, x, y), (degrees / 30.0) as usize, "{degrees}");
+        }
+        let beside = [[1.0, 0.0], [0.0, 1.0], [-1.0, 0.0], [0.0, -1.0], [0.0, 0.0]];
+        assert_eq!(beside.map(|[x, y]| fine_sector([0.0; 2], x, y)), [0, 9, 18, 27, 0]);
+    }
+}
