@@ -48,8 +48,8 @@ fn straight([x, y]: [f64; 2], [u, v]: [f64; 2]) -> [f64; 2] {
 
 /// Unit vector along the bands at a place, on from the former one.
 fn ahead(field: &Field, at: [f64; 2], former: Option<[f64; 2]>, way: f64) -> [f64; 2] {
-    let (sin, cos) = field.normal(at).sin_cos();
-    let along = [-sin, cos];
+    let [x, y] = field.across(at);
+    let along = [-y, x];
     let onward = former.map_or(way, |[x, y]| along[0] * x + along[1] * y);
     along.map(|v| if onward < 0.0 { -v } else { v })
 }

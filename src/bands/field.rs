@@ -1,10 +1,11 @@
 //! The bands of a plant on a grid: where each lies, and across which direction its width is measured.
 
 use crate::base::raster::Raster;
+use crate::base::resample::shares;
 use crate::base::window::{mean, soft};
 use crate::segment::regions::labels_by_sides;
 use crate::tissue::class::Tissue;
-use std::f64::consts::{FRAC_PI_2, FRAC_PI_4, PI};
+use std::f64::consts::FRAC_PI_4;
 
 /// Longer side of the grid at most, pixels: that on which tissue was judged, finer ones would show its steps.
 const GRID: usize = 800;
@@ -32,7 +33,7 @@ impl Field {
     /// Reads a tissue map; `None` with hardly any band.
     pub(super) fn of(tissue: &Raster<Option<Tissue>>) -> Option<Self> {
         let cell = tissue.width().max(tissue.height()).div_ceil(GRID).max(1);
-        let share = shares(tissue, cell);
+        let share = shares(tissue, cell, |class| class == Some(Tissue::Band));
         let on = share.map(|s| s > 0.5);
         let area = on.as_slice().iter().filter(|&&b| b).count();
         if area < FEWEST {
@@ -51,11 +52,14 @@ impl Field {
         self.labels.get(u, v) as usize
     }
 
-    /// Direction across the bands at a place: that of the greatest change, radians from the x axis, modulo half a turn.
-    pub(super) fn normal(&self, [x, y]: [f64; 2]) -> f64 {
+    /// Unit vector across the bands at a place, in the direction of the greatest change; either sense.
+    pub(super) fn across(&self, [x, y]: [f64; 2]) -> [f64; 2] {
         let (u, v) = self.grid_place(x, y);
-        let [difference, product] = &self.slopes;
-        f64::from(0.5 * product.get(u, v).atan2(difference.get(u, v)))
+        // Cosine and sine of twice the angle, times a length.
+        let [cosine, sine] = [0, 1].map(|i| f64::from(self.slopes[i].get(u, v)));
+        let length = (cosine * cosine + sine * sine).sqrt();
+        let cosine = if length > 0.0 { cosine / length } else { 1.0 };
+        [f64::midpoint(1.0, cosine).sqrt(), f64::midpoint(1.0, -cosine).sqrt().copysign(sine)]
     }
 
     fn grid_place(&self, x: f64, y: f64) -> (usize, usize) {
@@ -75,25 +79,6 @@ impl Field {
             .collect::<Vec<_>>()
             .into_iter()
     }
-}
-
-/// Angle between two directions that count modulo half a turn, radians, -pi/2 to pi/2.
-pub(super) fn turn(a: f64, b: f64) -> f64 {
-    (a - b + FRAC_PI_2).rem_euclid(PI) - FRAC_PI_2
-}
-
-/// Share of band in each cell.
-fn shares(tissue: &Raster<Option<Tissue>>, cell: usize) -> Raster<f32> {
-    let (w, h) = (tissue.width().div_ceil(cell), tissue.height().div_ceil(cell));
-    let mut out = Raster::filled(w, h, 0.0f32);
-    for y in 0..tissue.height() {
-        let row = out.row_mut(y / cell);
-        for (x, _) in tissue.row(y).iter().enumerate().filter(|(_, class)| **class == Some(Tissue::Band)) {
-            row[x / cell] += 1.0;
-        }
-    }
-    let whole = (cell * cell) as f32;
-    out.map(|n| n / whole)
 }
 
 /// Sides that pixels on and off bands share.

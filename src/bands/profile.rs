@@ -1,12 +1,13 @@
 //! Profiles across bands: where a band begins and ends, to parts of a pixel, and where its neighbours are.
 
 use super::edge::unblurred;
-use super::field::{Field, turn};
+use super::field::Field;
 use crate::base::color::transfer::DECODE;
 use crate::base::raster::{Raster, Rect};
 use crate::base::resample::beside;
 use crate::base::stats::quantile;
 use crate::tissue::class::Tissue;
+use std::cell::Cell;
 
 /// Step along a profile in rough widths, and its least in pixels.
 const STEP: (f64, f64) = (0.08, 0.25);
@@ -25,8 +26,8 @@ const CLEAR: f64 = 2.0;
 const LEAST_WIDTH: f64 = 0.35;
 /// Contrast of band to leaf at least, parts of the band's light.
 const CONTRAST: f64 = 0.1;
-/// Neighbours' directions differ by this at most, radians (20 degrees).
-const TURN: f64 = 0.35;
+/// Neighbours' directions differ by 20 degrees (0.35 radians) at most: its cosine.
+const ALIGNED: f64 = 0.939_373;
 /// Between neighbours no light reaches this part of the way from leaf to band: otherwise a band was overlooked.
 const BETWEEN: f64 = 0.5;
 
@@ -95,8 +96,8 @@ struct Line<'a> {
     step: f64,
     /// Stretches of band (true) and leaf, one after the other: first and after-last sample.
     runs: Vec<(bool, isize, isize)>,
-    /// Linear light from the first sample of the first run on.
-    light: Vec<[f64; 3]>,
+    /// Linear light from the first sample of the first run on, where it has been looked at.
+    light: Vec<Cell<Option<[f64; 3]>>>,
 }
 
 impl<'a> Look<'a> {
@@ -133,15 +134,15 @@ impl<'a> Look<'a> {
         let (above, below, v) = beside(y + self.bounds.y as f64 - 0.5, self.picture.height());
         let decode = &*DECODE;
         let light = |code: u8| f64::from(decode[usize::from(code)]);
-        let along = |row: &[[u8; 3]], channel: usize| {
-            let (near, far) = (light(row[left][channel]), light(row[right][channel]));
-            near + u * (far - near)
-        };
         let (above, below) = (self.picture.row(above), self.picture.row(below));
-        std::array::from_fn(|channel| {
-            let (near, far) = (along(above, channel), along(below, channel));
-            near + v * (far - near)
-        })
+        let corners = [above[left], above[right], below[left], below[right]];
+        let mut out = [0.0; 3];
+        for (channel, out) in out.iter_mut().enumerate() {
+            let [a, b, c, d] = corners.map(|code| light(code[channel]));
+            let (near, far) = (a + u * (b - a), c + u * (d - c));
+            *out = near + v * (far - near);
+        }
+        out
     }
 }
 
@@ -149,14 +150,13 @@ impl<'a> Line<'a> {
     fn through(look: &'a Look<'a>, at: [f64; 2]) -> Option<Self> {
         let rough = look.field.rough_width;
         let step = (STEP.0 * rough).max(STEP.1);
-        let (sin, cos) = look.field.normal(at).sin_cos();
         look.band(at).filter(|&band| band)?;
-        let mut line = Self { look, at, across: [cos, sin], step, runs: Vec::new(), light: Vec::new() };
+        let mut line = Self { look, at, across: look.field.across(at), step, runs: Vec::new(), light: Vec::new() };
         let before = line.walk(-1);
         let after = line.walk(1);
         line.runs = joined(&before, &after);
         let (from, to) = (line.runs.first()?.1, line.runs.last()?.2);
-        line.light = (from..to).map(|i| line.mean_light(i)).collect();
+        line.light = vec![Cell::new(None); (to - from) as usize];
         Some(line)
     }
 
@@ -219,19 +219,12 @@ impl<'a> Line<'a> {
         }
         let part = |i: isize| dot(difference(self.at_sample(i), level), toward) / contrast;
         let end = if side < 0 { leaf.0 } else { leaf.1 };
+        let middle = from.midpoint(to);
+        let parts: Vec<f64> = (0..=(end - middle).abs()).map(|i| part(middle + side * i)).collect();
         let crossed = |way: f64| {
-            let mut i = from.midpoint(to);
-            let mut inner = part(i);
-            while inner >= way && i != end {
-                let outer = part(i + side);
-                if outer < way {
-                    let beyond = (inner - way) / (inner - outer);
-                    return Some((i as f64 + side as f64 * beyond) * self.step);
-                }
-                i += side;
-                inner = outer;
-            }
-            None
+            let inside = parts.iter().position(|&part| part < way)?.checked_sub(1)?;
+            let beyond = (parts[inside] - way) / (parts[inside] - parts[inside + 1]);
+            Some(((middle + side * inside as isize) as f64 + side as f64 * beyond) * self.step)
         };
         let rise = crossed(0.25).zip(crossed(0.75)).map_or(f64::INFINITY, |(outer, inner)| (outer - inner).abs());
         Some((crossed(0.5)?, rise))
@@ -255,7 +248,13 @@ impl<'a> Line<'a> {
 
     fn at_sample(&self, i: isize) -> [f64; 3] {
         let first = self.runs[0].1;
-        self.light[((i - first).max(0) as usize).min(self.light.len() - 1)]
+        let number = ((i - first).max(0) as usize).min(self.light.len() - 1);
+        let seen = &self.light[number];
+        seen.get().unwrap_or_else(|| {
+            let light = self.mean_light(first + number as isize);
+            seen.set(Some(light));
+            light
+        })
     }
 
     fn median(&self, (from, to): (isize, isize)) -> [f64; 3] {
@@ -284,7 +283,8 @@ impl<'a> Line<'a> {
         let there = self.place(from.midpoint(to), 0.0);
         let field = self.look.field;
         let number = field.label(there);
-        if number == 0 || turn(field.normal(there), field.normal(self.at)).abs() > TURN {
+        let ([x, y], [u, v]) = (field.across(there), self.across);
+        if number == 0 || (x * u + y * v).abs() < ALIGNED {
             return None;
         }
         let (_, from, to) = self.runs[own.midpoint(other)];

@@ -1,5 +1,7 @@
 //! A plain row-major picture and a rectangle in it.
 
+use crate::base::wide::wide;
+
 /// A picture of `T`, row-major, origin at the top left.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Raster<T> {
@@ -107,6 +109,21 @@ impl<T: Copy> Raster<T> {
             data.extend_from_slice(&self.row(y)[rect.x..rect.right()]);
         }
         Self { width: rect.width, height: rect.height, data }
+    }
+}
+
+impl Raster<bool> {
+    /// Number of the true pixels, and their mean column and row; `None` where none is true.
+    pub fn centre(&self) -> Option<(usize, [f64; 2])> {
+        let (mut pixels, mut columns, mut rows) = (0, 0, 0);
+        wide(|| {
+            for y in 0..self.height {
+                let row = (0u64..).zip(self.row(y));
+                let (n, sum) = row.fold((0, 0), |(n, sum), (x, &on)| (n + u64::from(on), sum + if on { x } else { 0 }));
+                (pixels, columns, rows) = (pixels + n, columns + sum, rows + n * y as u64);
+            }
+        });
+        (pixels > 0).then(|| (pixels as usize, [columns, rows].map(|sum| sum as f64 / pixels as f64)))
     }
 }
 

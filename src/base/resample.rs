@@ -75,6 +75,25 @@ pub fn blocks(field: &Raster<f32>, side: usize) -> Raster<f32> {
     out
 }
 
+/// How much of each block of `side` x `side` values is `wanted`, 0..1; beyond the right and lower border nothing is.
+pub fn shares<T: Copy>(field: &Raster<T>, side: usize, wanted: impl Fn(T) -> bool) -> Raster<f32> {
+    let whole = (side * side) as f32;
+    let mut out = Raster::filled(field.width().div_ceil(side), field.height().div_ceil(side), 0.0f32);
+    let mut counts = vec![0u16; field.width()];
+    wide(|| {
+        for y in 0..out.height() {
+            counts.fill(0);
+            for row in y * side..((y + 1) * side).min(field.height()) {
+                counts.iter_mut().zip(field.row(row)).for_each(|(n, &value)| *n += u16::from(wanted(value)));
+            }
+            for (share, block) in out.row_mut(y).iter_mut().zip(counts.chunks(side)) {
+                *share = block.iter().map(|&n| u32::from(n)).sum::<u32>() as f32 / whole;
+            }
+        }
+    });
+    out
+}
+
 /// For each of `to` places along `part` (start, length) of a line of length `whole` that holds `from` samples: the two
 /// samples beside the place's centre and the weight of the second.
 fn taps(from: usize, whole: usize, (start, length): (f64, usize), to: usize) -> Vec<(usize, usize, f32)> {
@@ -135,6 +154,12 @@ mod tests {
     fn shrinking_averages() {
         let picture = Raster::from_vec(2, 2, vec![[0, 0, 0], [100, 0, 0], [0, 0, 0], [100, 0, 200]]);
         assert_eq!(shrink(&picture, picture.bounds(), 1, 1).get(0, 0), [50, 0, 50]);
+    }
+
+    #[test]
+    fn shares_are_of_whole_blocks() {
+        let field = Raster::from_vec(3, 2, vec![1, 0, 1, 1, 1, 0]);
+        assert_eq!(shares(&field, 2, |v| v == 1).as_slice(), &[0.75, 0.25]);
     }
 
     #[test]

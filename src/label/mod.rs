@@ -109,16 +109,9 @@ struct Plant {
 
 impl Plant {
     fn new(rosette: &Rosette) -> Self {
-        let (mut count, mut sum) = (0.0, [0.0; 2]);
-        for y in 0..rosette.mask.height() {
-            for (x, _) in rosette.mask.row(y).iter().enumerate().filter(|(_, inside)| **inside) {
-                count += 1.0;
-                sum = [sum[0] + x as f64, sum[1] + y as f64];
-            }
-        }
-        let n = f64::max(count, 1.0);
+        let (pixels, [x, y]) = rosette.mask.centre().unwrap_or_default();
         let corner = [rosette.bounds.x, rosette.bounds.y].map(|v| v as f64 + 0.5);
-        Self { centre: [corner[0] + sum[0] / n, corner[1] + sum[1] / n], radius: (n / std::f64::consts::PI).sqrt() }
+        Self { centre: [corner[0] + x, corner[1] + y], radius: (pixels as f64 / std::f64::consts::PI).sqrt() }
     }
 }
 

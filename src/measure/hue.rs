@@ -36,17 +36,37 @@ pub fn green_hue(calibrated: &Calibrated, map: &TissueMap) -> Option<Interval> {
         return None;
     }
     let converter = calibrated.converter();
-    let hues: Vec<Vec<f64>> =
-        tiles.iter().map(|tile| tile.iter().map(|&code| degrees(converter.oklab(code))).collect()).collect();
-    let value = median(hues.iter().flatten().copied())?;
+    let mut hues: Vec<(f64, usize)> = Vec::with_capacity(pixels.len());
+    for (number, tile) in tiles.iter().enumerate() {
+        hues.extend(tile.iter().map(|&code| (degrees(converter.oklab(code)), number)));
+    }
+    hues.sort_unstable_by(|a, b| a.0.total_cmp(&b.0));
+    let value = hues[hues.len() / 2].0;
     let mut random = SplitMix64::new(0x0C_0107);
     let mut drawn: Vec<f64> = (0..REPLICATES)
-        .filter_map(|_| median((0..hues.len()).flat_map(|_| hues[random.below(hues.len())].iter().copied())))
+        .filter_map(|_| {
+            let mut times = vec![0; tiles.len()];
+            for _ in &tiles {
+                times[random.below(tiles.len())] += 1;
+            }
+            let pixels = times.iter().zip(&tiles).map(|(times, tile)| times * tile.len()).sum();
+            median_of_drawn(&hues, &times, pixels)
+        })
         .collect();
     let below = value - quantile(&mut drawn, 0.025)?.min(value);
     let above = quantile(&mut drawn, 0.975)?.max(value) - value;
     let light = Z * white_sd(calibrated, &pixels);
     Some(Interval { value, low: value - below.hypot(light), high: value + above.hypot(light) })
+}
+
+/// The median, as [`median`], of hues in their order, each with its tile, that count as often as their tile was drawn.
+fn median_of_drawn(hues: &[(f64, usize)], times: &[usize], pixels: usize) -> Option<f64> {
+    let mut passed = 0;
+    let middle = hues.iter().find(|(_, tile)| {
+        passed += times[*tile];
+        passed > pixels / 2
+    });
+    middle.map(|&(hue, _)| hue)
 }
 
 /// Codes of green pixels, tile by tile; tiles without any are left out.

@@ -142,19 +142,31 @@ fn sum<'a>(tiles: impl Iterator<Item = &'a PerTissue<f64>>) -> PerTissue<f64> {
 /// Largest distance between two parallel lines that hold the plant between them, pixels (maximum Feret diameter),
 /// over 180 directions.
 fn feret_diameter(tissue: &Raster<Option<Tissue>>) -> f64 {
-    let mut ends = Vec::new();
+    let (mut left, mut right) = (Vec::new(), Vec::new());
     for y in 0..tissue.height() {
         let row = tissue.row(y);
         if let (Some(first), Some(last)) = (row.iter().position(Option::is_some), row.iter().rposition(Option::is_some))
         {
             // Pixels are squares: both edges, top and bottom.
             for v in [y, y + 1] {
-                ends.push((first as f64, v as f64));
-                ends.push((last as f64 + 1.0, v as f64));
+                bulge(&mut left, (first as f64, v as f64), -1.0);
+                bulge(&mut right, (last as f64 + 1.0, v as f64), 1.0);
             }
         }
     }
+    let ends = [left, right].concat();
     (0..180).map(|degrees| extent(&ends, f64::from(degrees).to_radians())).fold(0.0, f64::max)
+}
+
+/// Goes on with the corners of an outline's side by its next point down, so that it bulges to the `right` (1, or -1 to the left)
+/// everywhere: the others lie outermost in no direction (monotone chain: Andrew 1979, Inf. Process. Lett. 9:216-219).
+fn bulge(corners: &mut Vec<(f64, f64)>, point: (f64, f64), right: f64) {
+    while let [.., a, b] = corners[..]
+        && right * ((b.0 - a.0) * (point.1 - a.1) - (point.0 - a.0) * (b.1 - a.1)) <= 0.0
+    {
+        corners.pop();
+    }
+    corners.push(point);
 }
 
 fn extent(points: &[(f64, f64)], angle: f64) -> f64 {
@@ -221,6 +233,21 @@ mod tests {
         let m = measured(&["g...", "gggg", "...."]);
         assert!((m.diameter_px - 20f64.sqrt()).abs() < 0.01);
         assert!((m.diameter_mm.unwrap().value - 20f64.sqrt() / 2.0).abs() < 0.01);
+    }
+
+    /// A ragged outline against all corners of all its pixels.
+    #[test]
+    fn no_end_of_a_row_is_forgotten() {
+        let mut random = SplitMix64::new(5);
+        for _ in 0..20 {
+            let mut tissue = Raster::filled(17, 9, None);
+            tissue.as_mut_slice().iter_mut().for_each(|t| *t = (random.unit() < 0.1).then_some(Tissue::Green));
+            let pixels = (0..17 * 9).filter(|&i| tissue.get(i % 17, i / 17).is_some());
+            let corner = |i: usize, k: usize| ((i % 17 + k % 2) as f64, (i / 17 + k / 2) as f64);
+            let corners: Vec<_> = pixels.flat_map(|i| (0..4).map(move |k| corner(i, k))).collect();
+            let slow = (0..180).map(|degrees| extent(&corners, f64::from(degrees).to_radians())).fold(0.0, f64::max);
+            assert!((feret_diameter(&tissue) - slow).abs() < 1e-9, "{slow}");
+        }
     }
 
     /// Tiles that differ widen the interval; readings that differ widen it further.

@@ -2,6 +2,7 @@
 
 use super::look::Look;
 use crate::base::raster::Raster;
+use crate::base::resample::shares;
 use crate::base::stats::quantile;
 use crate::base::window::soft;
 use crate::tissue::class::Tissue;
@@ -37,8 +38,8 @@ impl Axis {
     pub(super) fn new(look: &Look) -> Self {
         let step = look.tissue.width().max(look.tissue.height()).div_ceil(GRID);
         let diameter = look.diameter / step as f32;
-        let inside = share(look, step, |_| true);
-        let band = share(look, step, |class| class == Tissue::Band);
+        let inside = shares(&look.tissue, step, |class| class.is_some());
+        let band = shares(&look.tissue, step, |class| class == Some(Tissue::Band));
         let outline = soft(&inside, FINE * diameter);
         let core = soft(&inside, 2.0 * FINE * diameter);
         let bands = squares(&soft(&band, FINE * diameter), |i| core.as_slice()[i] > 0.97);
@@ -70,22 +71,6 @@ impl Axis {
         let angle = 0.5 * (2.0 * xy).atan2(xx - yy);
         [angle.cos(), angle.sin()]
     }
-}
-
-/// Share of the places of each block of `step` x `step` whose class is wanted.
-fn share(look: &Look, step: usize, wanted: impl Fn(Tissue) -> bool) -> Raster<f32> {
-    let (w, h) = (look.tissue.width(), look.tissue.height());
-    let mut out = Raster::filled(w.div_ceil(step), h.div_ceil(step), 0.0f32);
-    let unit = 1.0 / (step * step) as f32;
-    for y in 0..h {
-        let line = out.row_mut(y / step);
-        for (x, class) in look.tissue.row(y).iter().enumerate() {
-            if class.is_some_and(&wanted) {
-                line[x / step] += unit;
-            }
-        }
-    }
-    out
 }
 
 /// Squares and product of the gradient where `used` says so, in parts of its strongest places (99 of 100 are weaker).

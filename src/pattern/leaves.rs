@@ -97,7 +97,7 @@ fn reach(look: &Look, place: [f32; 2], way: [f32; 2]) -> Option<f32> {
     let step = (STEP * look.diameter).max(0.5);
     let mut far = 0.0;
     while far < WIDTH.1 * look.diameter {
-        let (x, y) = ((place[0] + far * way[0]).round(), (place[1] + far * way[1]).round());
+        let (x, y) = (place[0] + far * way[0] + 0.5, place[1] + far * way[1] + 0.5);
         if !(0.0..w).contains(&x) || !(0.0..h).contains(&y) {
             return None;
         }

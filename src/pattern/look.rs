@@ -52,11 +52,12 @@ impl Look {
         let bounds = map.bounds;
         let (w, h) = fit(bounds.width, bounds.height, GRID);
         let (columns, rows) = (nearest(bounds.width, w), nearest(bounds.height, h));
-        let classes = rows.iter().flat_map(|&y| columns.iter().map(move |&x| map.tissue.get(x, y))).collect();
+        let mut classes = Vec::with_capacity(w * h);
+        rows.iter().map(|&y| map.tissue.row(y)).for_each(|row| classes.extend(columns.iter().map(|&x| row[x])));
         let tissue: Raster<Option<Tissue>> = Raster::from_vec(w, h, classes);
         let pixels = tissue.as_slice().iter().flatten().count();
         let diameter = (pixels as f32 * 4.0 / std::f32::consts::PI).sqrt();
-        let [red, green, blue] = light(picture, bounds, (w, h));
+        let [red, green, blue] = light(picture, bounds, &tissue);
         let weight = weights(&tissue, &red, diameter);
         let reference = reference(&tissue, &red, diameter);
         let data = red.as_slice().iter().zip(reference.as_slice()).zip(weight.as_slice());
@@ -84,27 +85,24 @@ impl Look {
     }
 }
 
-/// Linear light of red, green and blue, means over each grid pixel's block; clipped blocks are negative.
-fn light(picture: &Raster<[u8; 3]>, bounds: Rect, (w, h): (usize, usize)) -> [Raster<f32>; 3] {
+/// Linear light of red, green and blue, means over each grid pixel's block; clipped blocks are negative. 0 beside the plant.
+fn light(picture: &Raster<[u8; 3]>, bounds: Rect, tissue: &Raster<Option<Tissue>>) -> [Raster<f32>; 3] {
+    let (w, h) = (tissue.width(), tissue.height());
     let cuts = |length: usize, n: usize| (0..=n).map(|i| i * length / n).collect::<Vec<_>>();
     let (columns, rows) = (cuts(bounds.width, w), cuts(bounds.height, h));
     let linear: [f32; 256] =
         std::array::from_fn(|code| if code >= usize::from(CLIPPED) { f32::NEG_INFINITY } else { DECODE[code] });
     let mut out = [(); 3].map(|()| Raster::filled(w, h, 0.0f32));
-    let mut sums = vec![[0.0f32; 3]; w];
-    for (y, ends) in rows.windows(2).enumerate() {
-        sums.fill([0.0; 3]);
-        for source in ends[0]..ends[1] {
-            let pixels = &picture.row(bounds.y + source)[bounds.x..bounds.right()];
-            for (sum, ends) in sums.iter_mut().zip(columns.windows(2)) {
-                for code in &pixels[ends[0]..ends[1]] {
+    for (y, down) in rows.windows(2).enumerate() {
+        for (x, across) in columns.windows(2).enumerate().filter(|&(x, _)| tissue.get(x, y).is_some()) {
+            let mut sum = [0.0f32; 3];
+            for row in bounds.y + down[0]..bounds.y + down[1] {
+                for code in &picture.row(row)[bounds.x + across[0]..bounds.x + across[1]] {
                     sum.iter_mut().zip(code).for_each(|(sum, &code)| *sum += linear[usize::from(code)]);
                 }
             }
-        }
-        for (x, across) in columns.windows(2).enumerate() {
-            let pixels = ((ends[1] - ends[0]) * (across[1] - across[0])) as f32;
-            out.iter_mut().zip(sums[x]).for_each(|(out, sum)| out.set(x, y, (sum / pixels).max(-1.0)));
+            let pixels = ((down[1] - down[0]) * (across[1] - across[0])) as f32;
+            out.iter_mut().zip(sum).for_each(|(out, sum)| out.set(x, y, (sum / pixels).max(-1.0)));
         }
     }
     out
@@ -113,15 +111,20 @@ fn light(picture: &Raster<[u8; 3]>, bounds: Rect, (w, h): (usize, usize)) -> [Ra
 /// Slopes (least squares) of green and of blue light against red light over the base tissue, all beside the bands' red
 /// light, so that shade counts little.
 fn added(weight: &Raster<f32>, reference: &Raster<f32>, red: &Raster<f32>, others: [&Raster<f32>; 2]) -> [f64; 2] {
-    let seen: Vec<usize> = (0..weight.as_slice().len())
-        .filter(|&i| weight.as_slice()[i] > 0.0 && others.iter().all(|o| o.as_slice()[i] >= 0.0))
-        .collect();
-    let value = |field: &Raster<f32>, i: usize| f64::from(field.as_slice()[i] / reference.as_slice()[i]);
-    let n = seen.len().max(1) as f64;
-    let mean = seen.iter().map(|&i| value(red, i)).sum::<f64>() / n;
-    let against = |field: &Raster<f32>| seen.iter().map(|&i| (value(red, i) - mean) * value(field, i)).sum::<f64>();
-    let own = against(red).max(1e-9);
-    others.map(|other| against(other) / own)
+    let seen = || {
+        let light = [red, others[0], others[1]].map(Raster::as_slice);
+        let places = weight.as_slice().iter().zip(reference.as_slice()).enumerate();
+        places
+            .map(move |(i, (&weight, &whole))| (weight, whole, light.map(|channel| channel[i])))
+            .filter(|(weight, _, [_, green, blue])| *weight > 0.0 && *green >= 0.0 && *blue >= 0.0)
+            .map(|(_, whole, light)| light.map(|l| f64::from(l / whole)))
+    };
+    let (n, sum) = seen().fold((0.0, 0.0), |(n, sum), [red, ..]| (n + 1.0, sum + red));
+    let mean = sum / f64::max(n, 1.0);
+    let mut against = [0.0; 3];
+    seen().for_each(|light| against.iter_mut().zip(light).for_each(|(sum, l)| *sum += (light[0] - mean) * l));
+    let [own, green, blue] = against;
+    [green, blue].map(|other| other / own.max(1e-9))
 }
 
 fn is_band(class: Option<Tissue>) -> bool {

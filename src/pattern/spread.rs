@@ -2,12 +2,14 @@
 
 use super::look::Look;
 use crate::tissue::class::Tissue;
-use std::f32::consts::TAU;
 
 /// Sectors around the crown for evenness: at most about one leaf each.
 pub(super) const SECTORS: usize = 12;
 /// Sectors around the crown for halves: a dividing line every 10 degrees.
 const FINE: usize = 3 * SECTORS;
+/// Slopes of the lines between the fine sectors of a quarter: tangents of 10, 20, ... 80 degrees.
+const LINES: [f32; FINE / 4 - 1] =
+    [0.176_327, 0.363_970, 0.577_350, 0.839_100, 1.191_754, 1.732_051, 2.747_477, 5.671_282];
 /// Arcs of this many sectors are tried as the one side: a sixth to a half of the circle; the rest is the other.
 const ARC: std::ops::RangeInclusive<usize> = 2..=SECTORS / 2;
 /// Least share of the leaf on each side.
@@ -96,15 +98,18 @@ impl Spread {
         let mut fine = [Part::default(); FINE];
         let mut tiles = vec![Part::default(); across * h.div_ceil(side)];
         for y in 0..h {
-            for x in 0..w {
-                let pale = match look.tissue.get(x, y) {
-                    Some(Tissue::Green) => 0.0,
-                    Some(Tissue::Cream | Tissue::Gold) => 1.0,
-                    Some(Tissue::Red | Tissue::Band | Tissue::Dead | Tissue::Unsure) | None => continue,
-                };
-                let part = Part { pale, all: 1.0 };
-                fine[turn(crown, x as f32, y as f32, FINE)].add(part);
-                tiles[y / side * across + x / side].add(part);
+            let tiles = &mut tiles[y / side * across..];
+            for (number, (tile, classes)) in tiles.iter_mut().zip(look.tissue.row(y).chunks(side)).enumerate() {
+                for (x, class) in (number * side..).zip(classes) {
+                    let pale = match class {
+                        Some(Tissue::Green) => 0.0,
+                        Some(Tissue::Cream | Tissue::Gold) => 1.0,
+                        Some(Tissue::Red | Tissue::Band | Tissue::Dead | Tissue::Unsure) | None => continue,
+                    };
+                    let part = Part { pale, all: 1.0 };
+                    fine[fine_sector(crown, x as f32, y as f32)].add(part);
+                    tile.add(part);
+                }
             }
         }
         Self { fine, tiles, whole: arc(&fine, 0, FINE) }
@@ -171,11 +176,36 @@ fn middle(first: usize, length: usize) -> f64 {
 
 /// Sector of a place around the crown.
 pub(super) fn sector(crown: [f32; 2], x: f32, y: f32) -> usize {
-    turn(crown, x, y, SECTORS)
+    fine_sector(crown, x, y) * SECTORS / FINE
 }
 
-/// Which of `n` sectors around the crown a place lies in.
-fn turn(crown: [f32; 2], x: f32, y: f32, n: usize) -> usize {
-    let turn = (y - crown[1]).atan2(x - crown[0]).rem_euclid(TAU) / TAU;
-    ((turn * n as f32) as usize).min(n - 1)
+/// Fine sector of a place around the crown: turned back by whole quarters, it lies above so many of the lines between sectors.
+fn fine_sector(crown: [f32; 2], x: f32, y: f32) -> usize {
+    let [x, y] = [x - crown[0], y - crown[1]];
+    let (quarter, along, up) = match (x > 0.0, y > 0.0) {
+        (false, true) => (1, y, -x),
+        (false, false) if x < 0.0 => (2, -x, -y),
+        (_, false) if y < 0.0 => (3, -y, x),
+        _ => (0, x, y),
+    };
+    quarter * FINE / 4 + LINES.iter().filter(|&&slope| up > slope * along).count()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn sectors_are_ten_degrees_each() {
+        let crown = [7.25, -3.5];
+        for number in 0..720 {
+            let degrees = number as f32 / 2.0 + 0.25;
+            let (sin, cos) = degrees.to_radians().sin_cos();
+            let (x, y) = (crown[0] + 90.0 * cos, crown[1] + 90.0 * sin);
+            assert_eq!(fine_sector(crown, x, y), (degrees / 10.0) as usize, "{degrees}");
+            assert_eq!(sector(crown, x, y), (degrees / 30.0) as usize, "{degrees}");
+        }
+        let beside = [[1.0, 0.0], [0.0, 1.0], [-1.0, 0.0], [0.0, -1.0], [0.0, 0.0]];
+        assert_eq!(beside.map(|[x, y]| fine_sector([0.0; 2], x, y)), [0, 9, 18, 27, 0]);
+    }
 }

@@ -4,7 +4,6 @@ use super::{
     Bands, Calibration, Card, Estimate, FlagRecord, Outlook, Pattern, PatternNumbers, PhotoRecord, PlantRecord,
     ScorePart, Settings, Status, Stripes,
 };
-use crate::base::raster::Raster;
 use crate::base::stats::Interval;
 use crate::calibrate::{Calibrated, ScaleSource, WhiteSource};
 use crate::card::layout::CARD;
@@ -118,8 +117,8 @@ impl PlantRecord {
             index,
             number: label.number.as_ref().map(ToString::to_string),
             bounds: [bounds.x, bounds.y, bounds.width, bounds.height],
-            centre: centroid(&rosette.mask)
-                .map(|[x, y]| [x + bounds.x as f64, y + bounds.y as f64].map(|v| (v * 10.0).round() / 10.0)),
+            centre: (rosette.mask.centre())
+                .map(|(_, [x, y])| [x + bounds.x as f64, y + bounds.y as f64].map(|v| (v * 10.0).round() / 10.0)),
             pixels: measures.pixels,
             diameter_px: rounded(measures.diameter_px, 1),
             px_per_mm: Estimate::rounded(measures.px_per_mm, 3),
@@ -257,19 +256,6 @@ impl FlagRecord {
 pub(super) fn rounded(value: f64, decimals: i32) -> Option<f64> {
     let unit = 10f64.powi(decimals);
     value.is_finite().then(|| (value * unit).round() / unit + 0.0)
-}
-
-/// Mean column and row of the true pixels.
-fn centroid(mask: &Raster<bool>) -> Option<[f64; 2]> {
-    let (mut n, mut sum_x, mut sum_y) = (0_usize, 0, 0);
-    for y in 0..mask.height() {
-        for (x, _) in mask.row(y).iter().enumerate().filter(|(_, inside)| **inside) {
-            n += 1;
-            sum_x += x;
-            sum_y += y;
-        }
-    }
-    (n > 0).then(|| [sum_x as f64 / n as f64, sum_y as f64 / n as f64])
 }
 
 #[cfg(test)]
