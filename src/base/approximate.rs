@@ -10,9 +10,8 @@ use std::f32::consts::{FRAC_PI_2, LOG2_E, PI};
 pub fn exp(x: f32) -> f32 {
     /// Added and taken away again it rounds to a whole number, which then stands in the lowest bits.
     const ROUND: f32 = 12_582_912.0;
-    const LN_2: [f32; 2] = [0.693_359_375, -2.121_944_4e-4];
-    const SERIES: [f32; 6] =
-        [1.987_569_1e-4, 1.398_199_9e-3, 8.333_452e-3, 4.166_579_6e-2, 1.666_666_5e-1, 5.000_000_1e-1];
+    const LN_2: [f32; 2] = [0.693_359_4, -2.121_944_4e-4];
+    const SERIES: [f32; 6] = [1.987_569_1e-4, 1.398_199_9e-3, 8.333_452e-3, 4.166_579_6e-2, 1.666_666_5e-1, 0.5];
     let x = x.max(-87.0);
     let twos = x * LOG2_E + ROUND;
     let whole = twos - ROUND;
@@ -31,7 +30,7 @@ pub fn atan2(y: f32, x: f32) -> f32 {
         0.042_909_614,
         -0.075_289_64,
         0.106_562_64,
-        -0.142_088_99,
+        -0.142_089,
         0.199_935_51,
         -0.333_331_45,
         1.0,

@@ -127,10 +127,10 @@ fn find(planes: &Planes, inside: &Raster<f32>, diameter: f32) -> Found {
                 let contrast = high - low;
                 let r = (s - low) / (contrast + 0.01);
                 let bright = l * leaf >= BAND_BRIGHTNESS * sum;
-                let on = (r <= BAND_RANK) & (s <= BAND_SATURATION) & bright & (contrast > CONTRAST) & (inside > 0.0);
+                let on = r <= BAND_RANK && s <= BAND_SATURATION && bright && contrast > CONTRAST && inside > 0.0;
                 *rank = r;
                 *band = if on { 1.0 } else { 0.0 };
-                *mixed = (r > BAND_RANK) & (r < LEAF_RANK) & (contrast > MIXED_CONTRAST);
+                *mixed = r > BAND_RANK && r < LEAF_RANK && contrast > MIXED_CONTRAST;
             }
         });
     }

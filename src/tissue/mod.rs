@@ -20,9 +20,11 @@ use samples::Samples;
 pub use witness::closeness;
 use witness::{Evidence, likeliest};
 
-/// Longer side of the grid on which tissue is judged, pixels: bands of 1 % of the plant stay 8 pixels wide.
-/// Round number: other grids were not compared.
-const GRID: usize = 800;
+/// Longer side of the grid on which tissue is judged, pixels: bands of 1 % of the plant stay 8 pixels wide. On 640, bands' pitch
+/// on rendered scenes was off by up to 0.007 more, shares of tissue by 0.003.
+const GRID: f64 = 800.0;
+/// Where many plants share a photo it is as much coarser as the network's look at them is, but never more than this.
+const COARSEST: f64 = 0.5;
 /// Tiles across the plant: blocks larger than a leaf is wide, so that tiles are nearly independent.
 const TILES: usize = 10;
 /// Probability from which the network settles what the other witness leaves open.
@@ -57,7 +59,7 @@ impl TissueMap {
 pub fn read(calibrated: &Calibrated, rosette: &Rosette, closeness: f64) -> (TissueMap, Samples) {
     let picture = &calibrated.photo.rgb;
     let converter = calibrated.converter();
-    let leaf = Leaf::look(picture, rosette, GRID);
+    let leaf = Leaf::look(picture, rosette, (GRID * closeness.max(COARSEST)) as usize);
     // First, because it needs the most memory.
     let mut evidence = witness::ask(picture, rosette, closeness, &converter, (leaf.mask.width(), leaf.mask.height()));
     let bands = form::bands(&leaf, leaf.planes(&converter), calibrated.exposure);

@@ -67,11 +67,7 @@ fn planes(
     let seen = shrink(picture, part, width, height);
     let mut planes = vec![0.0; 4 * width * height];
     let (colours, on) = planes.split_at_mut(3 * width * height);
-    for (i, &code) in seen.as_slice().iter().enumerate() {
-        for (plane, value) in colours.chunks_exact_mut(width * height).zip(converter.adapted_code(code)) {
-            plane[i] = value;
-        }
-    }
+    converter.adapted_codes(seen.as_slice(), colours);
     let bounds = rosette.bounds;
     let (columns, rows) = (nearest(part.width, width), nearest(part.height, height));
     for (on, row) in on.chunks_exact_mut(width).zip(rows) {
