@@ -1,5 +1,7 @@
 //! Words of the whole program: rasters, colours, units, doubts, statistics. Imports nothing of ours.
 
+pub mod approximate;
+pub mod bilinear;
 pub mod color;
 pub mod date;
 pub mod doubt;

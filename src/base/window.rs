@@ -1,28 +1,53 @@
 //! Sliding windows over fields: mean, least, greatest, soft mean. Costs grow with the logarithm of the window's size at most.
 
+#![allow(clippy::inline_always, reason = "what is not compiled into a wide loop keeps it from becoming vectors")]
+
+use crate::base::bilinear::Bilinear;
 use crate::base::raster::{Raster, Rect};
 use crate::base::resample::{bilinear_part, blocks};
+use crate::base::wide::wide;
 
+/// Columns that are worked on side by side: windows down so many stay in the processor's own memory.
+const STRIP: usize = 32;
 /// Soft means wider than twice this (standard deviation, pixels) are taken on a coarser grid, where they are wider than this.
 const COARSE: f32 = 3.0;
 
-/// Mean over the square window of half side `radius`, cut at the border.
-pub fn mean(field: &Raster<f32>, radius: usize) -> Raster<f32> {
-    let (w, h) = (field.width(), field.height());
+/// Does `work` along each row, and then down columns, many side by side: given a line, its values a place, and room.
+fn separably(field: &Raster<f32>, work: impl Fn(&mut [f32], usize, &mut Room)) -> Raster<f32> {
     let mut out = field.clone();
     let mut room = Room::default();
-    let shares: Vec<f32> = (0..w).map(|x| 1.0 / inside(x, w, radius)).collect();
-    for y in 0..h {
-        let row = out.row_mut(y);
-        sums(row, 1, radius.min(w), &mut room);
-        row.iter_mut().zip(&shares).for_each(|(value, share)| *value *= share);
-    }
-    sums(out.as_mut_slice(), w, radius.min(h), &mut room);
-    for y in 0..h {
-        let share = 1.0 / inside(y, h, radius);
-        out.row_mut(y).iter_mut().for_each(|value| *value *= share);
+    let mut strip = Vec::new();
+    (0..field.height()).for_each(|y| work(out.row_mut(y), 1, &mut room));
+    for left in (0..field.width()).step_by(STRIP) {
+        let columns = left..(left + STRIP).min(field.width());
+        strip.clear();
+        (0..field.height()).for_each(|y| strip.extend_from_slice(&out.row(y)[columns.clone()]));
+        work(&mut strip, columns.len(), &mut room);
+        for (y, row) in strip.chunks_exact(columns.len()).enumerate() {
+            out.row_mut(y)[columns.clone()].copy_from_slice(row);
+        }
     }
     out
+}
+
+/// Mean over the square window of half side `radius`, cut at the border.
+pub fn mean(field: &Raster<f32>, radius: usize) -> Raster<f32> {
+    separably(field, |line, step, room| means(line, step, radius, room))
+}
+
+/// The mean over `radius` places on either side of each place along a line, beyond whose ends is nothing.
+fn means(line: &mut [f32], step: usize, radius: usize, room: &mut Room) {
+    let n = line.len() / step;
+    sums(line, step, radius.min(n), room);
+    // Places whose window is whole.
+    let start = radius.min(n);
+    let whole = start..(n - start).max(start);
+    for at in (0..whole.start).chain(whole.end..n) {
+        let share = 1.0 / inside(at, n, radius);
+        line[at * step..][..step].iter_mut().for_each(|value| *value *= share);
+    }
+    let share = 1.0 / (2 * radius + 1) as f32;
+    line[whole.start * step..whole.end * step].iter_mut().for_each(|value| *value *= share);
 }
 
 /// How many of the `n` places lie within `radius` of place `at`.
@@ -40,18 +65,22 @@ fn sums(line: &mut [f32], step: usize, radius: usize, room: &mut Room) {
     room.now.resize(line.len() + 2 * beyond, 0.0);
     line.fill(0.0);
     let (mut length, mut from) = (1, 0);
-    loop {
-        // Here stand the sums of `length` places from each on.
-        if window & length != 0 {
-            line.iter_mut().zip(&room.now[from * step..]).for_each(|(sum, part)| *sum += part);
-            from += length;
+    wide(|| {
+        loop {
+            // Here stand the sums of `length` places from each on.
+            if window & length != 0 {
+                for (sum, part) in line.iter_mut().zip(&room.now[from * step..]) {
+                    *sum += part;
+                }
+                from += length;
+            }
+            if from == window {
+                return;
+            }
+            room.join(length * step, |a, b| a + b);
+            length *= 2;
         }
-        if from == window {
-            return;
-        }
-        room.join(length * step, |a, b| a + b);
-        length *= 2;
-    }
+    });
 }
 
 /// What windows along a line are put together in.
@@ -63,10 +92,14 @@ struct Room {
 
 impl Room {
     /// Each value with that `ahead` of it; the last ones have none and go.
+    #[inline(always)]
     fn join(&mut self, ahead: usize, with: impl Fn(f32, f32) -> f32) {
-        self.next.clear();
-        self.next.extend(self.now.iter().zip(&self.now[ahead..]).map(|(&a, &b)| with(a, b)));
-        std::mem::swap(&mut self.now, &mut self.next);
+        let Self { now, next } = self;
+        next.resize(now.len() - ahead, 0.0);
+        for ((both, &a), &b) in next.iter_mut().zip(&*now).zip(&now[ahead..]) {
+            *both = with(a, b);
+        }
+        std::mem::swap(now, next);
     }
 }
 
@@ -77,22 +110,20 @@ pub fn gaussian(field: &Raster<f32>, sigma: f32) -> Raster<f32> {
         (0..=2 * reach).map(|i| (-0.5 * ((i as f32 - reach as f32) / sigma).powi(2)).exp()).collect();
     let total: f32 = weights.iter().sum();
     let weights: Vec<f32> = weights.iter().map(|weight| weight / total).collect();
-    let mut out = field.clone();
-    let mut room = Vec::new();
-    for y in 0..field.height() {
-        weighted(out.row_mut(y), 1, &weights, &mut room);
-    }
-    weighted(out.as_mut_slice(), field.width(), &weights, &mut room);
-    out
+    separably(field, |line, step, room| weighted(line, step, &weights, room))
 }
 
 /// Sums by `weights` around each place along a line of `step` values a place.
-fn weighted(line: &mut [f32], step: usize, weights: &[f32], room: &mut Vec<f32>) {
-    drawn_out(line, step, weights.len() / 2, room);
+fn weighted(line: &mut [f32], step: usize, weights: &[f32], room: &mut Room) {
+    drawn_out(line, step, weights.len() / 2, &mut room.now);
     line.fill(0.0);
-    for (place, weight) in weights.iter().enumerate() {
-        line.iter_mut().zip(&room[place * step..]).for_each(|(sum, value)| *sum += weight * value);
-    }
+    wide(|| {
+        for (place, weight) in weights.iter().enumerate() {
+            for (sum, value) in line.iter_mut().zip(&room.now[place * step..]) {
+                *sum += weight * value;
+            }
+        }
+    });
 }
 
 /// A line with its ends repeated `radius` times.
@@ -107,15 +138,32 @@ fn drawn_out(line: &[f32], step: usize, radius: usize, out: &mut Vec<f32>) {
 /// TPAMI 8:234-239). Under half a pixel the field is returned as it is; wide ones are taken on a coarser grid, which holds all
 /// that they leave.
 pub fn soft(field: &Raster<f32>, sigma: f32) -> Raster<f32> {
+    let (coarse, whole) = coarsely(field, sigma);
+    if whole == coarse.bounds() {
+        return coarse;
+    }
+    bilinear_part(&coarse, whole, field.bounds(), (field.width(), field.height()))
+}
+
+/// The same of several fields, to be read row by row.
+pub fn soft_rows<const N: usize>(fields: [&Raster<f32>; N], sigma: f32) -> Bilinear<N> {
+    let bounds = fields[0].bounds();
+    let coarse = fields.map(|field| coarsely(field, sigma));
+    let whole = coarse[0].1;
+    Bilinear::new(coarse.each_ref().map(|(field, _)| field), whole, bounds, (bounds.width, bounds.height))
+}
+
+/// A soft mean on the grid that it needs, and the rectangle that the grid covers.
+fn coarsely(field: &Raster<f32>, sigma: f32) -> (Raster<f32>, Rect) {
     let cell = (sigma / COARSE) as usize;
     if cell < 2 {
-        return thrice(field, sigma);
+        return (thrice(field, sigma), field.bounds());
     }
     let coarse = blocks(field, cell);
     // Means over blocks and lines between them are soft themselves: variances of about 1/12 and 1/6 of a cell, squared.
     let spread = ((sigma / cell as f32).powi(2) - 0.25).sqrt();
     let whole = Rect { x: 0, y: 0, width: coarse.width() * cell, height: coarse.height() * cell };
-    bilinear_part(&thrice(&coarse, spread), whole, field.bounds(), (field.width(), field.height()))
+    (thrice(&coarse, spread), whole)
 }
 
 /// Three box means, each of the smaller or the next larger radius, whose variances add up nearest to that of `sigma`.
@@ -123,57 +171,35 @@ fn thrice(field: &Raster<f32>, sigma: f32) -> Raster<f32> {
     let small = (((4.0 * sigma * sigma + 1.0).sqrt() - 1.0) / 2.0) as usize;
     let missing = sigma * sigma - (small * (small + 1)) as f32;
     let larger = (1.5 * missing / (small + 1) as f32).round() as usize;
-    let radii = (0..3).map(|pass| small + usize::from(pass < larger)).filter(|&radius| radius > 0);
-    radii.fold(field.clone(), |field, radius| mean(&field, radius))
-}
-
-/// Soft means of `fields` where `weight` says so: soft(field x weight) / soft(weight); where no weight is near, 0.
-pub fn soft_where<const N: usize>(fields: [&Raster<f32>; N], weight: &Raster<f32>, sigma: f32) -> [Raster<f32>; N] {
-    let bottom = soft(weight, sigma);
-    fields.map(|field| {
-        let product = field.as_slice().iter().zip(weight.as_slice()).map(|(f, w)| f * w).collect();
-        let mut top = soft(&Raster::from_vec(field.width(), field.height(), product), sigma);
-        for (t, &b) in top.as_mut_slice().iter_mut().zip(bottom.as_slice()) {
-            *t = if b > 1e-5 { *t / b } else { 0.0 };
-        }
-        top
-    })
+    let radii = [0, 1, 2].map(|pass| small + usize::from(pass < larger));
+    separably(field, |line, step, room| radii.iter().for_each(|&radius| means(line, step, radius, room)))
 }
 
 /// Greatest value in the square window of half side `radius`.
 pub fn greatest(field: &Raster<f32>, radius: usize) -> Raster<f32> {
-    extreme(field, radius, |a, b| if a > b { a } else { b })
+    separably(field, |line, step, room| best(line, step, radius, room, |a, b| if a > b { a } else { b }))
 }
 
 /// Least value in the square window of half side `radius`.
 pub fn least(field: &Raster<f32>, radius: usize) -> Raster<f32> {
-    extreme(field, radius, |a, b| if a < b { a } else { b })
-}
-
-/// Along rows, then down: windows of twice the length from two of the length, all places at once.
-fn extreme(field: &Raster<f32>, radius: usize, better: impl Fn(f32, f32) -> f32 + Copy) -> Raster<f32> {
-    let (w, h) = (field.width(), field.height());
-    let mut out = field.clone();
-    let mut room = Room::default();
-    for y in 0..h {
-        best(out.row_mut(y), 1, radius.min(w), &mut room, better);
-    }
-    best(out.as_mut_slice(), w, radius.min(h), &mut room, better);
-    out
+    separably(field, |line, step, room| best(line, step, radius, room, |a, b| if a < b { a } else { b }))
 }
 
 /// The best of `radius` places on either side of each place along a line of `step` values a place.
 fn best(line: &mut [f32], step: usize, radius: usize, room: &mut Room, better: impl Fn(f32, f32) -> f32 + Copy) {
+    let radius = radius.min(line.len() / step);
     // An end's value stands in every window that reaches beyond it.
     drawn_out(line, step, radius, &mut room.now);
     let window = 2 * radius + 1;
     let mut length = 1;
-    while length < window {
-        // Here stand the best of `length` places from each on.
-        let by = length.min(window - length);
-        room.join(by * step, better);
-        length += by;
-    }
+    wide(|| {
+        while length < window {
+            // Here stand the best of `length` places from each on.
+            let by = length.min(window - length);
+            room.join(by * step, better);
+            length += by;
+        }
+    });
     line.copy_from_slice(&room.now[..line.len()]);
 }
 

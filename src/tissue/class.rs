@@ -62,7 +62,7 @@ impl<T> std::ops::IndexMut<Tissue> for PerTissue<T> {
 
 impl PerTissue<f64> {
     /// Adds another count, class by class.
-    pub fn add(&mut self, other: &Self) {
-        self.0.iter_mut().zip(other.0).for_each(|(sum, n)| *sum += n);
+    pub fn add(&mut self, other: &PerTissue<impl Copy + Into<f64>>) {
+        self.0.iter_mut().zip(other.0).for_each(|(sum, n)| *sum += n.into());
     }
 }

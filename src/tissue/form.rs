@@ -1,11 +1,13 @@
 //! What form says and colour cannot: raised bands beside cream tissue.
 
+use crate::base::approximate::atan2;
 use crate::base::color::OkLab;
 use crate::base::raster::Raster;
-use crate::base::window::{greatest, least, soft, soft_where};
+use crate::base::wide::wide;
+use crate::base::window::{greatest, least, soft_rows};
 use crate::tissue::class::Tissue;
 use crate::tissue::leaf::{Leaf, Planes};
-use crate::tissue::rule::{Hue, judge};
+use crate::tissue::rule::judge;
 
 /// Half the window in which a band is compared with the leaf beside it, as a share of the diameter: about half a pitch.
 const WINDOW: f32 = 0.027;
@@ -30,125 +32,176 @@ const BAND_LIGHTNESS: f32 = 0.89;
 /// Share of bands around a pixel (4 % of the diameter) from which they anchor its lightness.
 const ANCHORED: f32 = 0.03;
 
-/// Bands of a plant, and what they tell about the leaf between them.
+/// A leaf as colour and form see it.
 pub struct Bands {
-    /// True on bands.
-    pub band: Raster<bool>,
-    /// True where band and leaf share a pixel.
-    pub mixed: Raster<bool>,
-    /// Lightness of leaf tissue with the bands as the white that fixes exposure, or a label card where no band is near
-    /// (bands stand in the leaf's own light, a card beside it); `None` without both.
-    pub lightness: Raster<Option<f32>>,
-    /// Lightness as photographed, freed from the bands' white.
-    pub unanchored: Raster<f32>,
-    /// Oklab a and b over lightness of the leaf, freed from the bands' white that bleeds into it.
-    pub leaf: [Raster<f32>; 2],
+    /// What they make of each pixel; `None` where they leave it open: outside the plant, where band and leaf share the pixel,
+    /// where the colour is none of a leaf's, or brown (dead, or green on its way to red).
+    pub class: Raster<Option<Tissue>>,
+    /// Lightness as photographed and Oklab a and b over it, freed from the bands' white that bleeds into the leaf.
+    leaf: [Raster<f32>; 3],
+    /// See [`Bands::lightness`]; NaN where it is not known.
+    lightness: Raster<f32>,
 }
 
 impl Bands {
-    /// What colour and form make of pixel number `i`; `None` where they leave it open: band and leaf share the pixel,
-    /// the colour is none of a leaf's, or it is brown (dead, or green on its way to red).
-    pub fn class(&self, i: usize) -> Option<Tissue> {
-        match (self.band.as_slice()[i], self.mixed.as_slice()[i]) {
-            (true, _) => Some(Tissue::Band),
-            (_, true) => None,
-            _ => self.colour(i).tissue(),
-        }
-    }
-
     /// Colour of leaf pixel number `i`, freed from the bands' white.
     pub fn oklab(&self, i: usize) -> OkLab {
-        let l = self.unanchored.as_slice()[i];
-        OkLab::new(l, self.leaf[0].as_slice()[i] * l, self.leaf[1].as_slice()[i] * l)
+        let [l, a, b] = self.leaf.each_ref().map(|plane| plane.as_slice()[i]);
+        OkLab::new(l, a * l, b * l)
     }
 
-    fn colour(&self, i: usize) -> Hue {
-        let (a, b) = (self.leaf[0].as_slice()[i], self.leaf[1].as_slice()[i]);
-        judge(b.atan2(a).to_degrees(), a.hypot(b), self.lightness.as_slice()[i])
+    /// Lightness of leaf pixel number `i` with the bands as the white that fixes exposure, or a label card where no band is near
+    /// (bands stand in the leaf's own light, a card beside it); `None` without both.
+    pub fn lightness(&self, i: usize) -> Option<f32> {
+        known(self.lightness.as_slice()[i])
     }
 }
 
-/// Finds the bands. They are the locally least coloured and brightest lines of the leaf; cream tissue is pale over
-/// wider areas and keeps some colour, so it never is the lowest third of its own surroundings and near white as well.
-/// `exposure`: linear light of a perfect white surface beside a label card.
-pub fn bands(leaf: &Leaf, planes: &Planes, exposure: Option<f64>) -> Bands {
+fn known(lightness: f32) -> Option<f32> {
+    (!lightness.is_nan()).then_some(lightness)
+}
+
+/// Finds the bands, and judges the leaf beside them. `exposure`: linear light of a perfect white surface beside a label card.
+pub fn bands(leaf: &Leaf, planes: Planes, exposure: Option<f64>) -> Bands {
     let d = leaf.diameter;
     let (w, h) = (leaf.mask.width(), leaf.mask.height());
     let inside = leaf.mask.map(|m| f32::from(u8::from(m)));
-    let radius = (WINDOW * d).round().max(1.0) as usize;
-    let (low, high) = saturation_range(leaf, planes, radius);
-    let [around] = soft_where([&planes.lightness], &inside, 0.02 * d);
-    let mut rank = Raster::filled(w, h, 1.0f32);
-    let mut band = Raster::filled(w, h, false);
-    let mut mixed = Raster::filled(w, h, false);
-    for i in (0..w * h).filter(|&i| leaf.mask.as_slice()[i]) {
-        let (s, low, high) = (planes.saturation.as_slice()[i], low.as_slice()[i], high.as_slice()[i]);
-        let r = (s - low) / (high - low + 0.01);
-        rank.as_mut_slice()[i] = r;
-        let bright = planes.lightness.as_slice()[i] >= BAND_BRIGHTNESS * around.as_slice()[i];
-        band.as_mut_slice()[i] = r <= BAND_RANK && s <= BAND_SATURATION && bright && high - low > CONTRAST;
-        mixed.as_mut_slice()[i] = r > BAND_RANK && r < LEAF_RANK && high - low > MIXED_CONTRAST;
-    }
-    let on_band = band.map(|b| f32::from(u8::from(b)));
-    let anchored = near_share(&on_band, &inside, 0.04 * d).map(|share| share > ANCHORED);
-    let [white] = soft_where([&planes.lightness], &on_band, 0.04 * d);
-    let edge = greatest(&on_band, (EDGE * d).round().max(1.0) as usize).map(|e| e > 0.0);
+    let Found { rank, band, mixed } = find(&planes, &inside, d);
+    let edge = greatest(&band, (EDGE * d).round().max(1.0) as usize);
     let weight = leaf_weight(&rank, &band, &edge, &inside);
-    let [lightness, a, b] = away_from_bands([&planes.lightness, &planes.a, &planes.b], &weight, &inside, 0.012 * d);
-    let beside_card = exposure.map(|level| level.cbrt() as f32);
-    let anchor = |i: usize| {
-        let white = anchored.as_slice()[i].then(|| white.as_slice()[i].max(0.02) / BAND_LIGHTNESS);
-        Some(lightness.as_slice()[i] / white.or(beside_card)?)
-    };
-    let lightness_known = Raster::from_vec(w, h, (0..w * h).map(anchor).collect());
-    for (m, &e) in mixed.as_mut_slice().iter_mut().zip(edge.as_slice()) {
-        *m &= e;
+    let mut white = soft_rows([&inside, &band, &product(&planes.lightness, &band)], 0.04 * d);
+    let mut leaf_planes = [planes.lightness, planes.a, planes.b];
+    away_from_bands(&mut leaf_planes, &weight, &inside, 0.012 * d);
+    let beside_card = exposure.map_or(f32::NAN, |level| level.cbrt() as f32);
+    let mut lightness = Raster::filled(w, h, f32::NAN);
+    let mut class = Raster::filled(w, h, None);
+    let mut colours = vec![(0.0, 0.0); w];
+    for y in 0..h {
+        let planes = leaf_planes.each_ref().map(|plane| plane.row(y));
+        anchor(lightness.row_mut(y), planes[0], white.row(y), beside_card);
+        hues(&mut colours, planes);
+        let form = band.row(y).iter().zip(mixed.row(y)).zip(edge.row(y)).zip(leaf.mask.row(y));
+        let colours = colours.iter().zip(lightness.row(y));
+        for ((class, (((&band, &mixed), &edge), &inside)), (&(hue, saturation), &lightness)) in
+            class.row_mut(y).iter_mut().zip(form).zip(colours)
+        {
+            *class = match (band > 0.0, mixed && edge > 0.0) {
+                (true, _) => Some(Tissue::Band),
+                (_, true) => None,
+                _ if inside => judge(hue, saturation, known(lightness)).tissue(),
+                _ => None,
+            };
+        }
     }
-    Bands { band, mixed, lightness: lightness_known, unanchored: lightness, leaf: [a, b] }
+    Bands { class, leaf: leaf_planes, lightness }
 }
 
-fn saturation_range(leaf: &Leaf, planes: &Planes, radius: usize) -> (Raster<f32>, Raster<f32>) {
-    let masked = |outside: f32| {
-        let data = planes.saturation.as_slice().iter().zip(leaf.mask.as_slice());
-        let data = data.map(|(&s, &m)| if m { s } else { outside }).collect();
-        Raster::from_vec(leaf.mask.width(), leaf.mask.height(), data)
-    };
-    (least(&masked(9.0), radius), greatest(&masked(0.0), radius))
+/// Where bands are.
+struct Found {
+    /// Place of each pixel in its window's range of C/L.
+    rank: Raster<f32>,
+    /// 1 on bands, else 0.
+    band: Raster<f32>,
+    /// True where C/L is between that of band and leaf.
+    mixed: Raster<bool>,
 }
 
-fn near_share(part: &Raster<f32>, whole: &Raster<f32>, sigma: f32) -> Raster<f32> {
-    let (mut top, bottom) = (soft(part, sigma), soft(whole, sigma));
-    top.as_mut_slice().iter_mut().zip(bottom.as_slice()).for_each(|(t, &b)| *t /= b.max(1e-4));
-    top
+/// Bands are the locally least coloured and brightest lines of the leaf; cream tissue is pale over
+/// wider areas and keeps some colour, so it never is the lowest third of its own surroundings and near white as well.
+fn find(planes: &Planes, inside: &Raster<f32>, diameter: f32) -> Found {
+    let (w, h) = (inside.width(), inside.height());
+    let radius = (WINDOW * diameter).round().max(1.0) as usize;
+    let (low, high) = saturation_range(planes, inside, radius);
+    let mut around = soft_rows([inside, &planes.lightness], 0.02 * diameter);
+    let mut rank = Raster::filled(w, h, 1.0f32);
+    let mut band = Raster::filled(w, h, 0.0f32);
+    let mut mixed = Raster::filled(w, h, false);
+    for y in 0..h {
+        let light = planes.lightness.row(y).iter().zip(around.row(y));
+        let range = planes.saturation.row(y).iter().zip(low.row(y)).zip(high.row(y)).zip(inside.row(y));
+        let out = rank.row_mut(y).iter_mut().zip(band.row_mut(y)).zip(mixed.row_mut(y));
+        wide(|| {
+            for ((((rank, band), mixed), (((&s, &low), &high), &inside)), (&l, &[leaf, sum])) in
+                out.zip(range).zip(light)
+            {
+                let contrast = high - low;
+                let r = (s - low) / (contrast + 0.01);
+                let bright = l * leaf >= BAND_BRIGHTNESS * sum;
+                let on = r <= BAND_RANK && s <= BAND_SATURATION && bright && contrast > CONTRAST && inside > 0.0;
+                *rank = r;
+                *band = if on { 1.0 } else { 0.0 };
+                *mixed = r > BAND_RANK && r < LEAF_RANK && contrast > MIXED_CONTRAST;
+            }
+        });
+    }
+    Found { rank, band, mixed }
+}
+
+/// Least and greatest C/L of the leaf around each pixel.
+fn saturation_range(planes: &Planes, inside: &Raster<f32>, radius: usize) -> (Raster<f32>, Raster<f32>) {
+    let masked = planes.saturation.as_slice().iter().zip(inside.as_slice());
+    let masked = masked.map(|(&s, &i)| if i > 0.0 { s } else { 9.0 }).collect();
+    (least(&Raster::from_vec(inside.width(), inside.height(), masked), radius), greatest(&planes.saturation, radius))
 }
 
 /// 1 on plain leaf, 0 on bands, between where the two mix.
-fn leaf_weight(rank: &Raster<f32>, band: &Raster<bool>, edge: &Raster<bool>, inside: &Raster<f32>) -> Raster<f32> {
-    let data = (0..rank.as_slice().len())
-        .map(|i| match (band.as_slice()[i], edge.as_slice()[i]) {
-            (true, _) => 0.0,
-            (false, true) => {
-                ((rank.as_slice()[i] - LEAF_RANK) / (PLAIN_RANK - LEAF_RANK)).clamp(0.0, 1.0) * inside.as_slice()[i]
-            }
-            (false, false) => inside.as_slice()[i],
-        })
-        .collect();
-    Raster::from_vec(rank.width(), rank.height(), data)
+fn leaf_weight(rank: &Raster<f32>, band: &Raster<f32>, edge: &Raster<f32>, inside: &Raster<f32>) -> Raster<f32> {
+    let mut out = inside.clone();
+    let form = rank.as_slice().iter().zip(band.as_slice()).zip(edge.as_slice());
+    wide(|| {
+        for (weight, ((&rank, &band), &edge)) in out.as_mut_slice().iter_mut().zip(form) {
+            let plain = ((rank - LEAF_RANK) / (PLAIN_RANK - LEAF_RANK)).clamp(0.0, 1.0);
+            *weight *= (1.0 - band) * if edge > 0.0 { plain } else { 1.0 };
+        }
+    });
+    out
 }
 
-/// The planes with mixed pixels taken over by the plain leaf around them.
-fn away_from_bands<const N: usize>(
-    planes: [&Raster<f32>; N],
-    weight: &Raster<f32>,
-    inside: &Raster<f32>,
-    sigma: f32,
-) -> [Raster<f32>; N] {
-    let floor = weight.as_slice().iter().zip(inside.as_slice()).map(|(w, i)| w + 1e-3 * i).collect();
-    let mut out = soft_where(planes, &Raster::from_vec(weight.width(), weight.height(), floor), sigma);
-    for (out, plane) in out.iter_mut().zip(planes) {
-        for ((base, &own), &t) in out.as_mut_slice().iter_mut().zip(plane.as_slice()).zip(weight.as_slice()) {
-            *base = t * own + (1.0 - t) * *base;
-        }
-    }
+fn product(a: &Raster<f32>, b: &Raster<f32>) -> Raster<f32> {
+    let mut out = a.clone();
+    wide(|| out.as_mut_slice().iter_mut().zip(b.as_slice()).for_each(|(a, b)| *a *= b));
     out
+}
+
+/// Mixed pixels of the planes are taken over by the plain leaf around them.
+fn away_from_bands(planes: &mut [Raster<f32>; 3], weight: &Raster<f32>, inside: &Raster<f32>, sigma: f32) {
+    let mut floor = weight.clone();
+    floor.as_mut_slice().iter_mut().zip(inside.as_slice()).for_each(|(w, i)| *w += 1e-3 * i);
+    let [l, a, b] = planes.each_ref().map(|plane| product(plane, &floor));
+    let mut around = soft_rows([&floor, &l, &a, &b], sigma);
+    drop((l, a, b));
+    let [l, a, b] = planes;
+    for y in 0..weight.height() {
+        let own = l.row_mut(y).iter_mut().zip(a.row_mut(y)).zip(b.row_mut(y)).zip(weight.row(y));
+        let around = around.row(y);
+        wide(|| {
+            for ((((l, a), b), &t), &[floor, l_sum, a_sum, b_sum]) in own.zip(around) {
+                let share = if floor > 1e-5 { (1.0 - t) / floor } else { 0.0 };
+                *l = t * *l + share * l_sum;
+                *a = t * *a + share * a_sum;
+                *b = t * *b + share * b_sum;
+            }
+        });
+    }
+}
+
+/// Lightness of a row beside the bands' white around it (soft means of the plant, of its bands, of their lightness), or beside
+/// the card's.
+fn anchor(out: &mut [f32], lightness: &[f32], around: &[[f32; 3]], beside_card: f32) {
+    wide(|| {
+        for ((out, &l), &[inside, band, sum]) in out.iter_mut().zip(lightness).zip(around) {
+            let white = (sum / band.max(1e-5)).max(0.02) / BAND_LIGHTNESS;
+            let anchored = band > ANCHORED * inside.max(1e-4);
+            *out = l / if anchored { white } else { beside_card };
+        }
+    });
+}
+
+/// Hue, degrees, and C/L of a row.
+fn hues(out: &mut [(f32, f32)], [_, a, b]: [&[f32]; 3]) {
+    wide(|| {
+        for ((out, &a), &b) in out.iter_mut().zip(a).zip(b) {
+            *out = (atan2(b, a).to_degrees(), (a * a + b * b).sqrt());
+        }
+    });
 }

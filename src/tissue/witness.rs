@@ -1,8 +1,11 @@
 //! The second witness of tissue beside the colour rule: a small network that sees form.
 
+use crate::base::approximate::exp;
+use crate::base::bilinear::Bilinear;
 use crate::base::color::oklab::Converter;
 use crate::base::raster::{Raster, Rect};
-use crate::base::resample::{bilinear_part, nearest, shrink};
+use crate::base::resample::{nearest, shrink};
+use crate::base::wide::wide;
 use crate::network::{Network, input_size};
 use crate::segment::Rosette;
 use crate::tissue::class::{PerTissue, Tissue};
@@ -14,25 +17,14 @@ const FULL_LOOKS: f64 = 1.3;
 /// Margin around the plant, percent of its longer side: the network was trained with surroundings.
 const MARGIN: usize = 5;
 
-/// What the network says about each pixel.
-pub struct Evidence {
-    /// One field a class, in the order of [`Tissue::ALL`].
-    shares: Vec<Raster<f32>>,
-}
+/// What the network says about each pixel: probability of each class, as the share of the pixel that it covers where tissues
+/// are finer than pixels; [`Tissue::Unsure`] is "no leaf". One field a class, in the order of [`Tissue::ALL`].
+pub type Evidence = Bilinear<7>;
 
-impl Evidence {
-    /// Probability of each class at pixel number `i`, as the share of the pixel that it covers where tissues are finer
-    /// than pixels; [`Tissue::Unsure`] is "no leaf".
-    pub fn shares(&self, i: usize) -> PerTissue<f32> {
-        PerTissue(std::array::from_fn(|class| self.shares[class].as_slice()[i]))
-    }
-
-    /// The likeliest class of pixel number `i` and its probability.
-    pub fn likeliest(&self, i: usize) -> (Tissue, f32) {
-        let shares = self.shares(i).0;
-        let better = |best: (Tissue, f32), new: (Tissue, f32)| if new.1 > best.1 { new } else { best };
-        Tissue::ALL.into_iter().zip(shares).fold((Tissue::Unsure, 0.0), better)
-    }
+/// The likeliest class and its probability.
+pub fn likeliest(shares: &PerTissue<f32>) -> (Tissue, f32) {
+    let better = |best: (Tissue, f32), new: (Tissue, f32)| if new.1 > best.1 { new } else { best };
+    Tissue::ALL.into_iter().zip(shares.0).fold((Tissue::Unsure, 0.0), better)
 }
 
 /// How much less closely than at their best the plants of a photo are looked at, 0..1, so that all of them together keep
@@ -59,9 +51,9 @@ pub fn ask(
     let part = bounds.grown(bounds.width.max(bounds.height) * MARGIN / 100 + 1, picture.bounds());
     let (columns, rows) = input_size(part.width, part.height, (best_side(bounds) as f64 * closeness) as usize);
     let planes = planes(picture, rosette, converter, part, (columns, rows));
-    let logits = Network::Tissue.run(planes, columns, rows);
-    let inside = |field: &Raster<f32>| bilinear_part(field, part, bounds, size);
-    Evidence { shares: shares(&logits).iter().map(inside).collect() }
+    let mut fields = Network::Tissue.run(planes, columns, rows);
+    shares(&mut fields);
+    Bilinear::new(std::array::from_fn(|class| &fields[class]), part, bounds, size)
 }
 
 /// Red, green and blue under white light, and the mask.
@@ -73,40 +65,47 @@ fn planes(
     (width, height): (usize, usize),
 ) -> Vec<f32> {
     let seen = shrink(picture, part, width, height);
-    let plane = width * height;
-    let mut planes = vec![0.0; 4 * plane];
-    for (i, &code) in seen.as_slice().iter().enumerate() {
-        for (k, value) in converter.adapted_code(code).into_iter().enumerate() {
-            planes[k * plane + i] = value;
-        }
-    }
+    let mut planes = vec![0.0; 4 * width * height];
+    let (colours, on) = planes.split_at_mut(3 * width * height);
+    converter.adapted_codes(seen.as_slice(), colours);
+    let bounds = rosette.bounds;
     let (columns, rows) = (nearest(part.width, width), nearest(part.height, height));
-    for (y, &row) in rows.iter().enumerate() {
-        for (x, &column) in columns.iter().enumerate() {
-            let (u, v) = (part.x + column, part.y + row);
-            let on = rosette.bounds.contains(u, v) && rosette.mask.get(u - rosette.bounds.x, v - rosette.bounds.y);
-            planes[3 * plane + y * width + x] = f32::from(u8::from(on));
+    for (on, row) in on.chunks_exact_mut(width).zip(rows) {
+        let y = part.y + row;
+        if !(bounds.y..bounds.bottom()).contains(&y) {
+            continue;
+        }
+        let mask = rosette.mask.row(y - bounds.y);
+        for (on, column) in on.iter_mut().zip(&columns) {
+            let x = (part.x + column).checked_sub(bounds.x);
+            *on = f32::from(u8::from(x.and_then(|x| mask.get(x)).is_some_and(|&m| m)));
         }
     }
     planes
 }
 
 /// Logits to probabilities (softmax).
-fn shares(logits: &[Raster<f32>]) -> Vec<Raster<f32>> {
-    let mut shares = logits.to_vec();
-    for i in 0..logits[0].as_slice().len() {
-        let greatest = logits.iter().map(|l| l.as_slice()[i]).fold(f32::MIN, f32::max);
-        let mut sum = 0.0;
-        for share in &mut shares {
-            let part = (share.as_slice()[i] - greatest).exp();
-            share.as_mut_slice()[i] = part;
-            sum += part;
-        }
-        for share in &mut shares {
-            share.as_mut_slice()[i] /= sum;
-        }
+fn shares(logits: &mut [Raster<f32>]) {
+    let (w, h) = (logits[0].width(), logits[0].height());
+    let (mut greatest, mut sum) = (vec![0.0f32; w], vec![0.0f32; w]);
+    for y in 0..h {
+        greatest.fill(f32::MIN);
+        sum.fill(0.0);
+        wide(|| {
+            for field in &*logits {
+                greatest.iter_mut().zip(field.row(y)).for_each(|(best, &logit)| *best = best.max(logit));
+            }
+            for field in &mut *logits {
+                for ((value, greatest), sum) in field.row_mut(y).iter_mut().zip(&greatest).zip(&mut sum) {
+                    *value = exp(*value - greatest);
+                    *sum += *value;
+                }
+            }
+            for field in &mut *logits {
+                field.row_mut(y).iter_mut().zip(&sum).for_each(|(value, sum)| *value /= sum);
+            }
+        });
     }
-    shares
 }
 
 #[cfg(test)]
@@ -115,10 +114,11 @@ mod tests {
 
     #[test]
     fn logits_become_probabilities_and_the_greatest_wins() {
-        let logits: Vec<_> = [0.0, 2.0, -1.0, 0.0, 0.0, 0.0, 1.0].map(|v| Raster::filled(1, 1, v)).into();
-        let evidence = Evidence { shares: shares(&logits) };
-        assert!((evidence.shares(0).0.iter().sum::<f32>() - 1.0).abs() < 1e-6);
-        let (class, share) = evidence.likeliest(0);
+        let mut fields = [0.0, 2.0, -1.0, 0.0, 0.0, 0.0, 1.0].map(|v| Raster::filled(1, 1, v));
+        shares(&mut fields);
+        let shares = PerTissue(fields.map(|field| field.get(0, 0)));
+        assert!((shares.0.iter().sum::<f32>() - 1.0).abs() < 1e-6);
+        let (class, share) = likeliest(&shares);
         assert_eq!(class, Tissue::Cream);
         let sum: f32 = [0.0f32, 2.0, -1.0, 0.0, 0.0, 0.0, 1.0].iter().map(|v| v.exp()).sum();
         assert!((share - 2f32.exp() / sum).abs() < 1e-6);

@@ -1,9 +1,12 @@
 //! Oklab (B. Ottosson, "A perceptual color space for image processing", 2020, matrices of 2021-01-25) and the fast
 //! road from 8-bit codes to it.
 
+#![allow(clippy::inline_always, reason = "what is not compiled into a wide loop keeps it from becoming vectors")]
+
 use super::matrix::{self, Matrix};
 use super::transfer::{DECODE, encode_fast};
 use super::{Linear, Mat3, OkLab};
+use crate::base::wide::wide;
 
 /// Linear sRGB to the cone responses of Oklab; the direct matrix of the post, not the detour through XYZ.
 pub const LINEAR_SRGB_TO_LMS: Matrix = [
@@ -55,10 +58,23 @@ impl Converter {
         OkLab::new(l, a, b)
     }
 
-    /// One pixel's codes under white light: sRGB codes / 255, 0..=1, as if the light had been D65.
-    pub fn adapted_code(&self, code: [u8; 3]) -> [f32; 3] {
-        let [r, g, b] = code.map(|c| self.decode[usize::from(c)]);
-        self.adapted.map(|m| encode_fast(m[0] * r + m[1] * g + m[2] * b))
+    /// Codes under white light: sRGB codes / 255, 0..=1, as if the light had been D65. One plane a channel, one behind the other.
+    ///
+    /// # Panics
+    /// If `planes` does not hold three values a pixel.
+    pub fn adapted_codes(&self, codes: &[[u8; 3]], planes: &mut [f32]) {
+        assert_eq!(planes.len(), 3 * codes.len(), "three values a pixel");
+        let (p, rest) = planes.split_at_mut(codes.len());
+        let (q, r) = rest.split_at_mut(codes.len());
+        for (((p, q), r), code) in p.iter_mut().zip(&mut *q).zip(&mut *r).zip(codes) {
+            [*p, *q, *r] = code.map(|value| self.decode[usize::from(value)]);
+        }
+        wide(|| {
+            for ((p, q), r) in p.iter_mut().zip(q).zip(r) {
+                [*p, *q, *r] = self.adapted.map(|m| m[0] * *p + m[1] * *q + m[2] * *r);
+            }
+        });
+        encode_fast(planes);
     }
 
     /// A row of pixels: the same numbers as [`Converter::oklab`], several pixels at a time.
@@ -85,13 +101,15 @@ impl Converter {
     /// Linear planes to Oklab planes, in place. Plain loops over arrays, which the compiler turns into vector code.
     fn block(&self, planes: &mut [[f32; BLOCK]; 3], len: usize) {
         let [p, q, r] = planes;
-        for ((p, q), r) in p[..len].iter_mut().zip(&mut q[..len]).zip(&mut r[..len]) {
-            [*p, *q, *r] = self.lab([*p, *q, *r]);
-        }
+        wide(|| {
+            for ((p, q), r) in p[..len].iter_mut().zip(&mut q[..len]).zip(&mut r[..len]) {
+                [*p, *q, *r] = self.lab([*p, *q, *r]);
+            }
+        });
     }
 
     /// Linear light to Oklab.
-    #[inline]
+    #[inline(always)]
     fn lab(&self, light: [f32; 3]) -> [f32; 3] {
         let apply = |m: &Mat3, v: [f32; 3]| m.map(|row| row[0] * v[0] + row[1] * v[1] + row[2] * v[2]);
         apply(&self.to_oklab, apply(&self.to_lms, light).map(cube_root))
@@ -119,7 +137,7 @@ impl Relight {
     }
 
     /// One colour.
-    #[inline]
+    #[inline(always)]
     pub fn oklab(&self, colour: OkLab) -> OkLab {
         let apply = |m: &Mat3, v: [f32; 3]| m.map(|row| row[0] * v[0] + row[1] * v[1] + row[2] * v[2]);
         let lms = apply(&self.to_lms_cbrt, [colour.l, colour.a, colour.b]).map(|v| v * v * v);
@@ -130,7 +148,7 @@ impl Relight {
 
 /// Cube root of `x` raised to [`FLOOR`]: a third of the exponent as first guess (FreeBSD msun `s_cbrtf.c`, good to 5
 /// bits), then two Newton steps.
-#[inline]
+#[inline(always)]
 fn cube_root(x: f32) -> f32 {
     let x = x.max(FLOOR);
     let guess = f32::from_bits(x.to_bits() / 3 + 709_958_130);
@@ -160,13 +178,17 @@ mod tests {
     #[test]
     fn adapted_codes_are_those_under_white_light() {
         let same = Converter::new(&IDENTITY, [1.0, 1.0, 1.0]);
-        let code = same.adapted_code([40, 90, 200]);
-        for (got, want) in code.into_iter().zip([40.0, 90.0, 200.0]) {
+        let adapted = |converter: &Converter, code| {
+            let mut planes = [0.0; 3];
+            converter.adapted_codes(&[code], &mut planes);
+            planes
+        };
+        for (got, want) in adapted(&same, [40, 90, 200]).into_iter().zip([40.0, 90.0, 200.0]) {
             assert!((got * 255.0 - want).abs() < 0.6, "{got}");
         }
         let linear = |c: u8| DECODE[usize::from(c)];
         let warm = Converter::new(&IDENTITY, [linear(230), linear(200), linear(150)]);
-        let [r, g, b] = warm.adapted_code([230, 200, 150]);
+        let [r, g, b] = adapted(&warm, [230, 200, 150]);
         assert!((r - g).abs() < 0.01 && (g - b).abs() < 0.01, "{r} {g} {b}");
     }
 

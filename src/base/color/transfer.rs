@@ -9,9 +9,12 @@ pub static DECODE: LazyLock<[f32; 256]> =
 /// Coded values of linear light 0, 1/4096, ... 1: the nearest entry is under 0.41 codes off.
 static ENCODE: LazyLock<[f32; 4097]> = LazyLock::new(|| std::array::from_fn(|i| encode(i as f64 / 4096.0) as f32));
 
-/// Coded value of linear light, brought into 0..=1, by table: under 0.41 of a code (1/255) off.
-pub fn encode_fast(linear: f32) -> f32 {
-    ENCODE[(linear.clamp(0.0, 1.0) * 4096.0 + 0.5) as usize]
+/// Coded values of linear light, brought into 0..=1, in place and by table: under 0.41 of a code (1/255) off.
+pub fn encode_fast(values: &mut [f32]) {
+    let table: &[f32; 4097] = &ENCODE;
+    for value in values {
+        *value = table[(value.clamp(0.0, 1.0) * 4096.0 + 0.5) as usize];
+    }
 }
 
 /// Linear light of a coded value 0..=1.
@@ -30,10 +33,13 @@ mod tests {
 
     #[test]
     fn the_table_is_close_to_the_curve() {
-        let worst =
-            (0..100_000).map(|i| f64::from(i) / 1e5).map(|x| (f64::from(encode_fast(x as f32)) - encode(x)).abs());
-        let worst = worst.fold(0.0, f64::max);
+        let mut coded: Vec<f32> = (0..100_000).map(|i| (f64::from(i) / 1e5) as f32).collect();
+        encode_fast(&mut coded);
+        let off = coded.iter().enumerate().map(|(i, &coded)| (f64::from(coded) - encode(i as f64 / 1e5)).abs());
+        let worst = off.fold(0.0, f64::max);
         assert!(worst * 255.0 < 0.41, "{} codes", worst * 255.0);
-        assert!((encode_fast(7.0) - 1.0).abs() < 1e-6 && encode_fast(-1.0).abs() < 1e-6);
+        let mut outside = [7.0, -1.0];
+        encode_fast(&mut outside);
+        assert!((outside[0] - 1.0).abs() < 1e-6 && outside[1].abs() < 1e-6);
     }
 }
