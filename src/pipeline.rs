@@ -3,7 +3,7 @@
 use crate::bands::{self, Bands, View};
 use crate::base::raster::Raster;
 use crate::base::stats::Interval;
-use crate::calibrate::{self, Calibrated, WhiteChoice, calibrate, refine_white};
+use crate::calibrate::{self, Calibrated, WhiteChoice, calibrate, estimate_white};
 use crate::card::Card;
 use crate::error::{Error, Result};
 use crate::grade::{self, Facts, Grade};
@@ -64,7 +64,7 @@ pub fn run(path: &Path, options: &Options) -> Result<Outcome> {
     }
     let calibrated = calibrate(photo, &calibration(options));
     let rosettes = segment::rosettes(&calibrated, options.plants, options.hint.as_ref())?;
-    let calibrated = refine_white(calibrated, |x, y| rosettes.iter().any(|rosette| rosette.covers(x, y)));
+    let calibrated = estimate_white(calibrated, |x, y| rosettes.iter().any(|rosette| rosette.covers(x, y)));
     let closeness = tissue::closeness(&rosettes);
     let labels = labels(&calibrated, &rosettes);
     let plants: Vec<Plant> = rosettes

@@ -57,14 +57,13 @@ const DUV_GRID: (f64, f64, usize) = (-0.016, 0.002, 17);
 const MIRED_BINS: (f64, f64, usize) = (-160.0, 4.0, 101);
 const DUV_BINS: (f64, f64, usize) = (-0.06, 0.001, 141);
 
-/// The white of a photo of which nothing else is known.
-pub(super) fn from_picture(photo: &Photo) -> White {
-    let tiles = tiles(photo, |_, _| false);
-    white(&[Evidence { tiles: &tiles.background, surfaces: BACKGROUND_SURFACES }])
+/// The white before the picture was looked at: the camera's own balance, and how far that may be off.
+pub(super) fn prior() -> White {
+    white(&[])
 }
 
 /// The white of a photo whose plants are known.
-pub(super) fn with_plants(photo: &Photo, on_plant: impl Fn(usize, usize) -> bool) -> White {
+pub(super) fn from_picture(photo: &Photo, on_plant: impl Fn(usize, usize) -> bool) -> White {
     let Tiles { background, plants } = tiles(photo, on_plant);
     let share = background.len() as f64 / (background.len() + plants.len()).max(1) as f64;
     white(&[

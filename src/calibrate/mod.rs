@@ -89,7 +89,8 @@ impl Calibrated {
     }
 }
 
-/// Finds cards, white and scale. Never fails: what stays uncertain is said in the doubts and in the uncertainties.
+/// Finds cards and scale, and white where it was given or a card tells it; elsewhere it is the camera's own balance until
+/// [`estimate_white`] looks at the picture. Never fails: what stays uncertain is said in the doubts and in the uncertainties.
 pub fn calibrate(photo: Photo, options: &Options) -> Calibrated {
     let found = cards::find(&photo);
     let mut doubts = card_doubts(&photo, &found);
@@ -107,7 +108,7 @@ pub fn calibrate(photo: Photo, options: &Options) -> Calibrated {
         ));
     }
     let (card_white, exposure) = from_card.map_or((None, None), |card| (Some(card.white), card.exposure));
-    let white = given.or(card_white).unwrap_or_else(|| estimate::from_picture(&photo));
+    let white = given.or(card_white).unwrap_or_else(estimate::prior);
     let stated = options.scale.filter(|&stated| scale::lies_in(stated, (photo.rgb.width(), photo.rgb.height())));
     if stated != options.scale {
         doubts.push(Doubt::new(
@@ -196,14 +197,13 @@ fn with_scale_doubt(mut calibrated: Calibrated) -> Calibrated {
     calibrated
 }
 
-/// Looks again at an estimated white once the plants are known (`on_plant`: whether a pixel, by column and row, is a plant's),
-/// so that a pale or red plant no longer passes for many pale or red surfaces. A white that was given or read from a card
-/// stays.
-pub fn refine_white(mut calibrated: Calibrated, on_plant: impl Fn(usize, usize) -> bool) -> Calibrated {
+/// Estimates white from the picture if it was neither given nor read from a card. `on_plant` tells whether a pixel, by column and
+/// row, is a plant's, so that a pale or red plant does not pass for many pale or red surfaces.
+pub fn estimate_white(mut calibrated: Calibrated, on_plant: impl Fn(usize, usize) -> bool) -> Calibrated {
     match calibrated.white.source {
         WhiteSource::Card | WhiteSource::Given => calibrated,
         WhiteSource::Estimated => {
-            calibrated.white = estimate::with_plants(&calibrated.photo, on_plant);
+            calibrated.white = estimate::from_picture(&calibrated.photo, on_plant);
             with_white_doubt(calibrated)
         }
     }

@@ -5,6 +5,11 @@ use crate::base::color::light::Light;
 use crate::base::color::transfer;
 use crate::base::raster::{Raster, Rect};
 
+/// A photo in which no plants are known.
+fn calibrate(photo: Photo, options: &Options) -> Calibrated {
+    estimate_white(super::calibrate(photo, options), |_, _| false)
+}
+
 /// Linear reflectances under a neutral light: white plastic, grey gravel, dark grey pot, soil, wood, green leaf, gold
 /// leaf (invented, inside the ranges of `docs/science.md`).
 const WHITE: [f64; 3] = [0.70, 0.70, 0.70];
@@ -104,7 +109,7 @@ fn a_known_gold_plant_is_no_warm_light() {
     let surfaces = [GOLD, GOLD, GOLD, GOLD, GOLD, GOLD, GOLD, GRAVEL];
     let first = calibrate(bench(&surfaces, [1.0; 3]), &Options::default());
     let (before, sd) = (shift(&first.white).0, first.white.mired_sd);
-    let refined = refine_white(first, |x, _| x < 350);
+    let refined = estimate_white(first, |x, _| x < 350);
     assert!(shift(&refined.white).0.abs() < before.abs(), "{before} became {:?}", shift(&refined.white));
     assert!(shift(&refined.white).0.abs() < 6.0 && refined.white.mired_sd < sd);
     let uncertain = codes_of(&refined).iter().filter(|code| **code == "white-uncertain").count();
@@ -125,7 +130,7 @@ fn a_given_white_becomes_neutral_and_stays() {
         assert!(grey.a.hypot(grey.b) < 1e-4, "{grey:?}");
         assert_eq!((found.scale(), found.doubts.len()), (Some(ScaleSource::Stated(12.5)), 0));
         let white = found.white.rgb;
-        let refined = refine_white(found, |_, _| true);
+        let refined = estimate_white(found, |_, _| true);
         assert_eq!(refined.white.rgb.map(f32::to_bits), white.map(f32::to_bits));
     }
 }

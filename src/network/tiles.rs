@@ -28,7 +28,7 @@ impl Tiled {
     pub(super) fn new(filters: &Filters, activation: Activation) -> Self {
         let weights = filters.weights.chunks_exact(9).map(transformed_weights).collect::<Vec<_>>();
         let place = |place: usize| {
-            let weights = weights.iter().map(|tile| tile[place] as f32).collect();
+            let weights = weights.iter().map(|tile| tile[place]).collect();
             let bias = vec![0.0; filters.outputs()];
             Convolution::new(&Filters { inputs: filters.inputs, kernel: 1, weights, bias }, 1, Activation::Linear)
         };
@@ -56,13 +56,16 @@ impl Tiled {
     }
 }
 
-/// A filter of 3 x 3 from both sides: by G, and by its transpose.
-fn transformed_weights(filter: &[f32]) -> [f64; 16] {
-    const G: [[f64; 3]; 4] = [[1.0, 0.0, 0.0], [0.5, 0.5, 0.5], [0.5, -0.5, 0.5], [0.0, 0.0, 1.0]];
-    from_fn(|place| {
-        let terms = (0..9).map(|i| G[place / 4][i / 3] * f64::from(filter[i]) * G[place % 4][i % 3]);
-        terms.sum()
-    })
+/// A filter of 3 x 3 as what the places of a tile are multiplied with.
+fn transformed_weights(filter: &[f32]) -> [f32; 16] {
+    let rows: [_; 3] = from_fn(|y| along(from_fn(|x| filter[y * 3 + x])));
+    let columns: [_; 4] = from_fn(|x| along(from_fn(|y| rows[y][x])));
+    from_fn(|place| columns[place % 4][place / 4])
+}
+
+/// The G of the paper, along one axis.
+fn along([a, b, c]: [f32; 3]) -> [f32; 4] {
+    [a, (a + b + c) / 2.0, (a - b + c) / 2.0, c]
 }
 
 /// Some of a picture's tiles, counted row by row.

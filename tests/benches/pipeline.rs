@@ -14,7 +14,7 @@ use image::{DynamicImage, ImageEncoder, RgbImage};
 use std::sync::LazyLock;
 use variegauge::bands::{self, View};
 use variegauge::base::stats::SplitMix64;
-use variegauge::calibrate::{self, Calibrated, calibrate, refine_white};
+use variegauge::calibrate::{self, Calibrated, calibrate, estimate_white};
 use variegauge::measure::measure;
 use variegauge::options::{Options, Plants};
 use variegauge::pattern;
@@ -132,10 +132,12 @@ fn c_outlines(bencher: Bencher) {
 }
 
 #[divan::bench]
-fn d_refine_white(bencher: Bencher) {
+fn d_estimate_white(bencher: Bencher) {
     let subject = &*SUBJECT;
     let input = || subject.calibrated.clone();
-    bencher.with_inputs(input).bench_local_values(|calibrated| refine_white(calibrated, |x, y| subject.on_plant(x, y)));
+    bencher
+        .with_inputs(input)
+        .bench_local_values(|calibrated| estimate_white(calibrated, |x, y| subject.on_plant(x, y)));
 }
 
 #[divan::bench]
