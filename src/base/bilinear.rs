@@ -1,8 +1,22 @@
-//! Coarse fields read on a finer grid, row by row, so that no fine picture of them is ever kept.
+//! Fields read on another grid, as pictures or row by row, so that no fine picture of them need be kept.
 
 use crate::base::raster::{Raster, Rect};
-use crate::base::resample::beside;
+use crate::base::resample::taps;
 use crate::base::wide::wide;
+
+/// A field at `width` x `height`, bilinear between samples that lie at pixel centres; edge values are continued outside.
+pub fn bilinear(field: &Raster<f32>, width: usize, height: usize) -> Raster<f32> {
+    bilinear_part(field, field.bounds(), field.bounds(), (width, height))
+}
+
+/// A field known over the rectangle `whole`, read over the rectangle `part` at `size` (width, height), bilinear as
+/// [`bilinear`].
+pub fn bilinear_part(field: &Raster<f32>, whole: Rect, part: Rect, size: (usize, usize)) -> Raster<f32> {
+    let mut rows = Bilinear::new([field], whole, part, size);
+    let mut out = Vec::with_capacity(size.0 * size.1);
+    (0..size.1).for_each(|y| out.extend_from_slice(rows.row(y).as_flattened()));
+    Raster::from_vec(size.0, size.1, out)
+}
 
 /// `N` fields of one size, read together.
 pub struct Bilinear<const N: usize> {
@@ -18,7 +32,7 @@ pub struct Bilinear<const N: usize> {
 
 impl<const N: usize> Bilinear<N> {
     /// Fields known over the rectangle `whole`, to be read over the rectangle `part` at `size` (width, height): the values of
-    /// [`crate::base::resample::bilinear_part`].
+    /// [`bilinear_part`].
     ///
     /// # Panics
     /// If the fields differ in size.
@@ -29,8 +43,9 @@ impl<const N: usize> Bilinear<N> {
         for (n, field) in fields.into_iter().enumerate() {
             grid.iter_mut().zip(field.as_slice()).for_each(|(values, &value)| values[n] = value);
         }
-        let columns = taps(width, whole.width, (part.x as f64 - whole.x as f64, part.width), size.0);
-        let rows = taps(height, whole.height, (part.y as f64 - whole.y as f64, part.height), size.1);
+        let starts = |taps: Vec<(usize, usize, f32)>| taps.into_iter().map(|(low, _, weight)| (low, weight)).collect();
+        let columns = starts(taps(width, whole.width, (part.x as f64 - whole.x as f64, part.width), size.0));
+        let rows = starts(taps(height, whole.height, (part.y as f64 - whole.y as f64, part.height), size.1));
         let (line, out) = (vec![[0.0; N]; width + 1], vec![[0.0; N]; size.0]);
         Self { grid, width, columns, rows, line, out }
     }
@@ -65,21 +80,24 @@ fn between<const N: usize>(a: &[f32; N], b: &[f32; N], part: f32) -> [f32; N] {
     out
 }
 
-/// For each of `to` places along `part` (start, length) of a line of length `whole` that holds `from` samples: the sample
-/// before its centre, and the weight of the next.
-fn taps(from: usize, whole: usize, (start, length): (f64, usize), to: usize) -> Vec<(usize, f32)> {
-    let (step, samples) = (length as f64 / to as f64, from as f64 / whole as f64);
-    let tap = |i: usize| {
-        let (low, _, weight) = beside((start + (i as f64 + 0.5) * step) * samples - 0.5, from);
-        (low, weight as f32)
-    };
-    (0..to).map(tap).collect()
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::base::resample::bilinear_part;
+
+    #[test]
+    fn bilinear_keeps_a_ramp() {
+        let ramp = Raster::from_vec(4, 1, vec![0.0, 1.0, 2.0, 3.0]);
+        let wide = bilinear(&ramp, 8, 1);
+        assert_eq!(wide.as_slice(), &[0.0, 0.25, 0.75, 1.25, 1.75, 2.25, 2.75, 3.0]);
+    }
+
+    #[test]
+    fn a_part_is_read_at_the_right_place() {
+        let map = Raster::from_vec(4, 1, vec![0.0, 1.0, 2.0, 3.0]);
+        let whole = Rect { x: 0, y: 0, width: 400, height: 100 };
+        let part = bilinear_part(&map, whole, Rect { x: 100, y: 0, width: 200, height: 100 }, (2, 1));
+        assert_eq!(part.as_slice(), &[1.0, 2.0]);
+    }
 
     #[test]
     fn rows_are_those_of_the_whole_picture() {

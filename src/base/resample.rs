@@ -29,34 +29,6 @@ pub fn shrink(picture: &Raster<[u8; 3]>, rect: Rect, width: usize, height: usize
     Raster::from_vec(width, height, pixels.to_vec())
 }
 
-/// A field at `width` x `height`, bilinear between samples that lie at pixel centres; edge values are continued outside.
-pub fn bilinear(field: &Raster<f32>, width: usize, height: usize) -> Raster<f32> {
-    bilinear_part(field, field.bounds(), field.bounds(), (width, height))
-}
-
-/// A field known over the rectangle `whole`, read over the rectangle `part` at `size` (width, height), bilinear as
-/// [`bilinear`].
-pub fn bilinear_part(field: &Raster<f32>, whole: Rect, part: Rect, size: (usize, usize)) -> Raster<f32> {
-    let columns = taps(field.width(), whole.width, (part.x as f64 - whole.x as f64, part.width), size.0);
-    let rows = taps(field.height(), whole.height, (part.y as f64 - whole.y as f64, part.height), size.1);
-    let mut out = Vec::with_capacity(size.0 * size.1);
-    // The two rows of the field that are in use, read at the columns: most serve several rows of the answer.
-    let mut lines = [(usize::MAX, vec![0.0f32; size.0]), (usize::MAX, vec![0.0f32; size.0])];
-    for &(y0, y1, v) in &rows {
-        if lines[1].0 == y0 {
-            lines.swap(0, 1);
-        }
-        for ((read, line), y) in lines.iter_mut().zip([y0, y1]).filter(|((read, _), y)| read != y) {
-            let row = field.row(y);
-            line.iter_mut().zip(&columns).for_each(|(value, &(x0, x1, u))| *value = row[x0] + u * (row[x1] - row[x0]));
-            *read = y;
-        }
-        let [(_, above), (_, below)] = &lines;
-        wide(|| out.extend(above.iter().zip(below).map(|(above, below)| above + v * (below - above))));
-    }
-    Raster::from_vec(size.0, size.1, out)
-}
-
 /// Means over blocks of `side` x `side` values; blocks at the right and lower border may be smaller.
 pub fn blocks(field: &Raster<f32>, side: usize) -> Raster<f32> {
     let (w, h) = (field.width().div_ceil(side), field.height().div_ceil(side));
@@ -96,7 +68,7 @@ pub fn shares<T: Copy>(field: &Raster<T>, side: usize, wanted: impl Fn(T) -> boo
 
 /// For each of `to` places along `part` (start, length) of a line of length `whole` that holds `from` samples: the two
 /// samples beside the place's centre and the weight of the second.
-fn taps(from: usize, whole: usize, (start, length): (f64, usize), to: usize) -> Vec<(usize, usize, f32)> {
+pub(super) fn taps(from: usize, whole: usize, (start, length): (f64, usize), to: usize) -> Vec<(usize, usize, f32)> {
     let step = length as f64 / to as f64;
     let samples = from as f64 / whole as f64;
     (0..to)
@@ -160,21 +132,6 @@ mod tests {
     fn shares_are_of_whole_blocks() {
         let field = Raster::from_vec(3, 2, vec![1, 0, 1, 1, 1, 0]);
         assert_eq!(shares(&field, 2, |v| v == 1).as_slice(), &[0.75, 0.25]);
-    }
-
-    #[test]
-    fn bilinear_keeps_a_ramp() {
-        let ramp = Raster::from_vec(4, 1, vec![0.0, 1.0, 2.0, 3.0]);
-        let wide = bilinear(&ramp, 8, 1);
-        assert_eq!(wide.as_slice(), &[0.0, 0.25, 0.75, 1.25, 1.75, 2.25, 2.75, 3.0]);
-    }
-
-    #[test]
-    fn a_part_is_read_at_the_right_place() {
-        let map = Raster::from_vec(4, 1, vec![0.0, 1.0, 2.0, 3.0]);
-        let whole = Rect { x: 0, y: 0, width: 400, height: 100 };
-        let part = bilinear_part(&map, whole, Rect { x: 100, y: 0, width: 200, height: 100 }, (2, 1));
-        assert_eq!(part.as_slice(), &[1.0, 2.0]);
     }
 
     #[test]

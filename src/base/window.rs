@@ -2,9 +2,9 @@
 
 #![allow(clippy::inline_always, reason = "what is not compiled into a wide loop keeps it from becoming vectors")]
 
-use crate::base::bilinear::Bilinear;
+use crate::base::bilinear::{Bilinear, bilinear_part};
 use crate::base::raster::{Raster, Rect};
-use crate::base::resample::{bilinear_part, blocks};
+use crate::base::resample::blocks;
 use crate::base::wide::wide;
 
 /// Columns that are worked on side by side: windows down so many stay in the processor's own memory.

@@ -65,7 +65,8 @@ fn transformed_weights(filter: &[f32]) -> [f32; 16] {
 
 /// The G of the paper, along one axis.
 fn along([a, b, c]: [f32; 3]) -> [f32; 4] {
-    [a, (a + b + c) / 2.0, (a - b + c) / 2.0, c]
+    let (outer, middle) = (0.5 * (a + c), 0.5 * b);
+    [a, outer + middle, outer - middle, c]
 }
 
 /// Some of a picture's tiles, counted row by row.

@@ -4,9 +4,10 @@
 //! green, 0.5 to 0.6 when gold, 0.7 to 0.9 when cream. The bands stand in the leaf's own light, so the ratio needs neither
 //! white point nor exposure, and because light adds up, stripes finer than a pixel count with their share.
 
+use crate::base::bilinear::bilinear;
 use crate::base::color::transfer::DECODE;
 use crate::base::raster::{Raster, Rect};
-use crate::base::resample::{bilinear, fit, nearest};
+use crate::base::resample::{fit, nearest};
 use crate::base::window::soft;
 use crate::tissue::TissueMap;
 use crate::tissue::class::Tissue;

@@ -2,8 +2,9 @@
 //! crown and, for each place on a plant, where its crown lies; a pixel belongs to the crown that its vote comes nearest to
 //! (Cheng et al. 2020, "Panoptic-DeepLab", CVPR, arXiv:1911.10194).
 
+use crate::base::bilinear::{bilinear, bilinear_part};
 use crate::base::raster::{Raster, Rect};
-use crate::base::resample::{bilinear, bilinear_part, nearest};
+use crate::base::resample::nearest;
 use crate::segment::regions::{Component, measured, pieces, spread};
 use std::collections::{BTreeMap, BTreeSet};
 

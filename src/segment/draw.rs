@@ -176,7 +176,8 @@ fn share_on_frame(mask: &Raster<bool>, bounds: Rect, frame: Rect) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::base::resample::{bilinear_part, nearest};
+    use crate::base::bilinear::bilinear_part;
+    use crate::base::resample::nearest;
     use crate::segment::crowns::Crowns;
 
     /// Against each pixel's own look, for two plants that touch.

@@ -1,7 +1,8 @@
 //! One look of the outline network at a part of the photo.
 
+use crate::base::bilinear::bilinear;
 use crate::base::raster::{Raster, Rect};
-use crate::base::resample::{bilinear, shrink};
+use crate::base::resample::shrink;
 use crate::network::{Network, REACH, input_size};
 use crate::segment::crowns::Crowns;
 

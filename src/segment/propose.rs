@@ -1,8 +1,9 @@
 //! Where the plants are: one look at the whole photo, then a closer one at each place where it shows plant. The two
 //! looks differ in scale and surroundings, and the close one is through a mirror; they are the two witnesses of an outline.
 
+use crate::base::bilinear::bilinear_part;
 use crate::base::raster::{Raster, Rect};
-use crate::base::resample::{bilinear_part, fit, shrink};
+use crate::base::resample::{fit, shrink};
 use crate::network::input_size;
 use crate::options::Plants;
 use crate::photo::Photo;
