@@ -103,29 +103,6 @@ impl Room {
     }
 }
 
-/// Gaussian mean of standard deviation `sigma` pixels, weights cut at two of them; edge values are continued outside.
-pub fn gaussian(field: &Raster<f32>, sigma: f32) -> Raster<f32> {
-    let reach = (2.0 * sigma).ceil() as usize;
-    let weights: Vec<f32> =
-        (0..=2 * reach).map(|i| (-0.5 * ((i as f32 - reach as f32) / sigma).powi(2)).exp()).collect();
-    let total: f32 = weights.iter().sum();
-    let weights: Vec<f32> = weights.iter().map(|weight| weight / total).collect();
-    separably(field, |line, step, room| weighted(line, step, &weights, room))
-}
-
-/// Sums by `weights` around each place along a line of `step` values a place.
-fn weighted(line: &mut [f32], step: usize, weights: &[f32], room: &mut Room) {
-    drawn_out(line, step, weights.len() / 2, &mut room.now);
-    line.fill(0.0);
-    wide(|| {
-        for (place, weight) in weights.iter().enumerate() {
-            for (sum, value) in line.iter_mut().zip(&room.now[place * step..]) {
-                *sum += weight * value;
-            }
-        }
-    });
-}
-
 /// A line with its ends repeated `radius` times.
 fn drawn_out(line: &[f32], step: usize, radius: usize, out: &mut Vec<f32>) {
     out.clear();
@@ -138,32 +115,40 @@ fn drawn_out(line: &[f32], step: usize, radius: usize, out: &mut Vec<f32>) {
 /// TPAMI 8:234-239). Under half a pixel the field is returned as it is; wide ones are taken on a coarser grid, which holds all
 /// that they leave.
 pub fn soft(field: &Raster<f32>, sigma: f32) -> Raster<f32> {
-    let (coarse, whole) = coarsely(field, sigma);
-    if whole == coarse.bounds() {
-        return coarse;
+    let Coarse { field, whole, bounds } = coarse(field, sigma);
+    if field.bounds() == bounds {
+        return field;
     }
-    bilinear_part(&coarse, whole, field.bounds(), (field.width(), field.height()))
+    bilinear_part(&field, whole, bounds, (bounds.width, bounds.height))
 }
 
-/// The same of several fields, to be read row by row.
-pub fn soft_rows<const N: usize>(fields: [&Raster<f32>; N], sigma: f32) -> Bilinear<N> {
-    let bounds = fields[0].bounds();
-    let coarse = fields.map(|field| coarsely(field, sigma));
-    let whole = coarse[0].1;
-    Bilinear::new(coarse.each_ref().map(|(field, _)| field), whole, bounds, (bounds.width, bounds.height))
+/// A soft mean on the grid that it needs.
+pub struct Coarse {
+    field: Raster<f32>,
+    /// What the grid covers.
+    whole: Rect,
+    /// What there is to be read.
+    bounds: Rect,
 }
 
-/// A soft mean on the grid that it needs, and the rectangle that the grid covers.
-fn coarsely(field: &Raster<f32>, sigma: f32) -> (Raster<f32>, Rect) {
+/// The same on the grid that it needs, to be read by [`rows`].
+pub fn coarse(field: &Raster<f32>, sigma: f32) -> Coarse {
+    let bounds = field.bounds();
     let cell = (sigma / COARSE) as usize;
     if cell < 2 {
-        return (thrice(field, sigma), field.bounds());
+        return Coarse { field: thrice(field, sigma), whole: bounds, bounds };
     }
     let coarse = blocks(field, cell);
     // Means over blocks and lines between them are soft themselves: variances of about 1/12 and 1/6 of a cell, squared.
     let spread = ((sigma / cell as f32).powi(2) - 0.25).sqrt();
     let whole = Rect { x: 0, y: 0, width: coarse.width() * cell, height: coarse.height() * cell };
-    (thrice(&coarse, spread), whole)
+    Coarse { field: thrice(&coarse, spread), whole, bounds }
+}
+
+/// Soft means of one width and size, to be read together row by row.
+pub fn rows<const N: usize>(means: &[Coarse; N]) -> Bilinear<N> {
+    let Coarse { whole, bounds, .. } = means[0];
+    Bilinear::new(means.each_ref().map(|mean| &mean.field), whole, bounds, (bounds.width, bounds.height))
 }
 
 /// Three box means, each of the smaller or the next larger radius, whose variances add up nearest to that of `sigma`.
@@ -240,18 +225,5 @@ mod tests {
         let spread = soft(&point, 6.0);
         let variance: f32 = (0..101).map(|x| spread.get(x, 0) * (x as f32 - 50.0).powi(2)).sum();
         assert!((variance.sqrt() - 6.0).abs() < 0.6, "{}", variance.sqrt());
-    }
-
-    /// Against the `imageproc` crate, which cuts the weights at the same place.
-    #[test]
-    fn gaussian_means_equal_those_of_a_reference_library() {
-        let field = Raster::from_vec(30, 20, (0..600).map(|v| (v * v % 251) as f32).collect());
-        let image = image::ImageBuffer::<image::Luma<f32>, _>::from_raw(30, 20, field.as_slice().to_vec()).unwrap();
-        for sigma in [1.0, 2.0] {
-            let reference = imageproc::filter::gaussian_blur_f32(&image, sigma).into_raw();
-            let ours = gaussian(&field, sigma);
-            let off = ours.as_slice().iter().zip(&reference).map(|(a, b)| (a - b).abs());
-            assert!(off.fold(0.0, f32::max) < 1e-2, "{sigma}");
-        }
     }
 }

@@ -4,7 +4,7 @@ use crate::base::approximate::atan2;
 use crate::base::color::OkLab;
 use crate::base::raster::Raster;
 use crate::base::wide::wide;
-use crate::base::window::{greatest, least, soft_rows};
+use crate::base::window::{coarse, greatest, least, rows};
 use crate::tissue::class::Tissue;
 use crate::tissue::leaf::{Leaf, Planes};
 use crate::tissue::rule::judge;
@@ -68,9 +68,12 @@ pub fn bands(leaf: &Leaf, planes: Planes, exposure: Option<f64>) -> Bands {
     let inside = leaf.mask.map(|m| f32::from(u8::from(m)));
     let Found { rank, band, mixed } = find(&planes, &inside, d);
     let edge = greatest(&band, (EDGE * d).round().max(1.0) as usize);
-    let weight = leaf_weight(&rank, &band, &edge, &inside);
-    let mut white = soft_rows([&inside, &band, &product(&planes.lightness, &band)], 0.04 * d);
-    let mut leaf_planes = [planes.lightness, planes.a, planes.b];
+    let weight = leaf_weight(rank, &band, &edge, &inside);
+    let around = |field: &Raster<f32>| coarse(field, 0.04 * d);
+    let mut white = rows(&[around(&inside), around(&band), around(&product(&planes.lightness, &band))]);
+    let Planes { lightness, a, b, saturation } = planes;
+    drop(saturation);
+    let mut leaf_planes = [lightness, a, b];
     away_from_bands(&mut leaf_planes, &weight, &inside, 0.012 * d);
     let beside_card = exposure.map_or(f32::NAN, |level| level.cbrt() as f32);
     let mut lightness = Raster::filled(w, h, f32::NAN);
@@ -112,7 +115,7 @@ fn find(planes: &Planes, inside: &Raster<f32>, diameter: f32) -> Found {
     let (w, h) = (inside.width(), inside.height());
     let radius = (WINDOW * diameter).round().max(1.0) as usize;
     let (low, high) = saturation_range(planes, inside, radius);
-    let mut around = soft_rows([inside, &planes.lightness], 0.02 * diameter);
+    let mut around = rows(&[inside, &planes.lightness].map(|field| coarse(field, 0.02 * diameter)));
     let mut rank = Raster::filled(w, h, 1.0f32);
     let mut band = Raster::filled(w, h, 0.0f32);
     let mut mixed = Raster::filled(w, h, false);
@@ -144,17 +147,16 @@ fn saturation_range(planes: &Planes, inside: &Raster<f32>, radius: usize) -> (Ra
     (least(&Raster::from_vec(inside.width(), inside.height(), masked), radius), greatest(&planes.saturation, radius))
 }
 
-/// 1 on plain leaf, 0 on bands, between where the two mix.
-fn leaf_weight(rank: &Raster<f32>, band: &Raster<f32>, edge: &Raster<f32>, inside: &Raster<f32>) -> Raster<f32> {
-    let mut out = inside.clone();
-    let form = rank.as_slice().iter().zip(band.as_slice()).zip(edge.as_slice());
+/// 1 on plain leaf, 0 on bands, between where the two mix; takes the place of the rank.
+fn leaf_weight(mut rank: Raster<f32>, band: &Raster<f32>, edge: &Raster<f32>, inside: &Raster<f32>) -> Raster<f32> {
+    let form = band.as_slice().iter().zip(edge.as_slice()).zip(inside.as_slice());
     wide(|| {
-        for (weight, ((&rank, &band), &edge)) in out.as_mut_slice().iter_mut().zip(form) {
-            let plain = ((rank - LEAF_RANK) / (PLAIN_RANK - LEAF_RANK)).clamp(0.0, 1.0);
-            *weight *= (1.0 - band) * if edge > 0.0 { plain } else { 1.0 };
+        for (value, ((&band, &edge), &inside)) in rank.as_mut_slice().iter_mut().zip(form) {
+            let plain = ((*value - LEAF_RANK) / (PLAIN_RANK - LEAF_RANK)).clamp(0.0, 1.0);
+            *value = inside * (1.0 - band) * if edge > 0.0 { plain } else { 1.0 };
         }
     });
-    out
+    rank
 }
 
 fn product(a: &Raster<f32>, b: &Raster<f32>) -> Raster<f32> {
@@ -167,9 +169,9 @@ fn product(a: &Raster<f32>, b: &Raster<f32>) -> Raster<f32> {
 fn away_from_bands(planes: &mut [Raster<f32>; 3], weight: &Raster<f32>, inside: &Raster<f32>, sigma: f32) {
     let mut floor = weight.clone();
     floor.as_mut_slice().iter_mut().zip(inside.as_slice()).for_each(|(w, i)| *w += 1e-3 * i);
-    let [l, a, b] = planes.each_ref().map(|plane| product(plane, &floor));
-    let mut around = soft_rows([&floor, &l, &a, &b], sigma);
-    drop((l, a, b));
+    let [l, a, b] = planes.each_ref().map(|plane| coarse(&product(plane, &floor), sigma));
+    let mut around = rows(&[coarse(&floor, sigma), l, a, b]);
+    drop(floor);
     let [l, a, b] = planes;
     for y in 0..weight.height() {
         let own = l.row_mut(y).iter_mut().zip(a.row_mut(y)).zip(b.row_mut(y)).zip(weight.row(y));
