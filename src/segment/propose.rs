@@ -13,13 +13,13 @@ use crate::segment::look::Look;
 use crate::segment::regions::{components, labels};
 
 /// Longer side of the whole photo as the network sees it, and of the grid on which that evidence is kept, pixels.
-const WHOLE: usize = 416;
+pub const WHOLE: usize = 416;
 /// Longer side of a close look, pixels.
-const CLOSE: usize = 448;
+pub const CLOSE: usize = 448;
 /// A spot of plant seen from afar holds at least this many pixels of the map.
 const FEWEST_MAP_PIXELS: usize = 80;
 /// All close looks of a photo together cost at most this many input pixels: 3 full ones.
-const CLOSE_BUDGET: usize = 3 * CLOSE * CLOSE;
+pub const CLOSE_BUDGET: usize = 3 * CLOSE * CLOSE;
 /// The close look's share in the joined evidence. At 2/3 outlines of the rendered scenes overlap the truth by .003 less.
 const CLOSER: f32 = 0.8;
 /// Longer side of the grid on which outlines are drawn, pixels.

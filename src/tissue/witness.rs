@@ -11,9 +11,9 @@ use crate::segment::Rosette;
 use crate::tissue::class::{PerTissue, Tissue};
 
 /// Longer side of a plant, with its margin, as the network sees it, pixels.
-const LONG: usize = 896;
+pub const LONG: usize = 896;
 /// All plants of a photo together cost about this many full looks at most.
-const FULL_LOOKS: f64 = 1.3;
+pub const FULL_LOOKS: f64 = 1.3;
 /// Margin around the plant, percent of its longer side: the network was trained with surroundings.
 const MARGIN: usize = 5;
 

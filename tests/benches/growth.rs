@@ -7,15 +7,14 @@ use variegauge::network::{Network, input_size};
 use variegauge::options::{Options, Plants};
 use variegauge::photo;
 use variegauge::pipeline::{self, Outcome};
+use variegauge::segment::propose::{CLOSE, CLOSE_BUDGET, WHOLE};
+use variegauge::tissue::witness::{FULL_LOOKS, LONG};
 
 /// Runs of each; the medians count.
 const ROUNDS: usize = 11;
 /// Columns and rows of the photos, and how often the plant stands beside itself in them.
 const PHOTOS: [((u32, u32), u32); 6] =
     [((1152, 864), 1), ((2000, 1500), 1), ((4000, 3000), 1), ((8000, 6000), 1), ((4000, 3000), 2), ((4000, 3000), 4)];
-/// Longer sides of what the networks see of a whole photo, of a plant with its surroundings, and of a plant for its tissue.
-const LOOKS: (usize, usize, usize) = (416, 448, 896);
-
 /// Prints a row a photo.
 pub(crate) fn print() {
     #[allow(clippy::disallowed_methods, reason = "the rule is for the library")]
@@ -65,18 +64,18 @@ fn looks(outcome: &Outcome, (width, height): (u32, u32), plants: Plants) {
         network.run(vec![0.5; channels * w * h], w, h);
     };
     let parts = if plants == Plants::Many { 5 } else { 1 };
-    (0..parts).for_each(|_| look(Network::Outline, input_size(width, height, LOOKS.0)));
+    (0..parts).for_each(|_| look(Network::Outline, input_size(width, height, WHOLE)));
     let bounds: Vec<_> = outcome.plants.iter().map(|plant| plant.rosette.bounds).collect();
     // As many pixels as the budgets of the pipeline allow.
-    let within = |long: usize, full: f64| {
+    let within = |long: usize, budget: f64| {
         let wanted: f64 = bounds.iter().map(|b| (b.width.max(b.height) * 6 / 5).min(long).pow(2) as f64).sum();
-        ((full * (long * long) as f64 / wanted).sqrt()).min(1.0)
+        (budget / wanted).sqrt().min(1.0)
     };
-    let (close, tissue) = (within(LOOKS.1, 3.0), within(LOOKS.2, 1.3));
+    let (close, tissue) = (within(CLOSE, CLOSE_BUDGET as f64), within(LONG, FULL_LOOKS * (LONG * LONG) as f64));
     for b in bounds {
         let side = |long: usize, share: f64| ((b.width.max(b.height) * 6 / 5).min(long) as f64 * share) as usize;
-        look(Network::Outline, input_size(b.width, b.height, side(LOOKS.1, close)));
-        look(Network::Tissue, input_size(b.width, b.height, side(LOOKS.2, tissue)));
+        look(Network::Outline, input_size(b.width, b.height, side(CLOSE, close)));
+        look(Network::Tissue, input_size(b.width, b.height, side(LONG, tissue)));
     }
 }
 
