@@ -8,15 +8,3 @@ use pulp::Arch;
 pub fn wide<R>(work: impl FnOnce() -> R) -> R {
     Arch::new().dispatch(work)
 }
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn values_are_those_of_plain_code() {
-        let values: Vec<f32> = (0..1003).map(|i| (i as f32 * 0.37).sin() * 1e3).collect();
-        let add = |values: &[f32]| values.iter().zip(&values[1..]).map(|(a, b)| a * 0.1 + b * b).collect::<Vec<f32>>();
-        assert_eq!(wide(|| add(&values)), add(&values));
-    }
-}

@@ -38,8 +38,6 @@ pub(super) struct Seen {
     /// Centres of finder patterns that may belong to one code and were not read: top left, top right, bottom left;
     /// likelier ones first.
     pub(super) triples: Vec<[Point; 3]>,
-    /// Finder patterns, or what looks like them.
-    pub(super) patterns: usize,
 }
 
 /// Looks for codes in a picture of grey codes.
@@ -47,7 +45,7 @@ pub(super) fn look(grey: &Raster<u8>) -> Seen {
     let guarded = |read: fn(&Raster<u8>) -> Seen| catch_unwind(AssertUnwindSafe(|| read(grey))).unwrap_or_default();
     let (mut seen, other) = (guarded(perspective), guarded(small));
     seen.codes.extend(other.codes);
-    (seen.triples, seen.patterns) = (other.triples, other.patterns);
+    seen.triples = other.triples;
     seen
 }
 
@@ -69,12 +67,11 @@ fn small(grey: &Raster<u8>) -> Seen {
     let bitmap = BinaryBitmap::new(HybridBinarizer::new(source));
     let black = bitmap.get_black_matrix();
     let mut patterns = FindFinderPatterns(black, true, 0);
-    let found = patterns.len();
     patterns.sort_by_key(|pattern| Reverse(pattern.size));
     patterns.truncate(PATTERNS);
     let sets = GenerateFinderPatternSets(&mut patterns);
     let place = |point: rxing::Point| [f64::from(point.x), f64::from(point.y)];
-    let (mut seen, mut used, mut failed) = (Seen { patterns: found, ..Seen::default() }, Vec::new(), 0);
+    let (mut seen, mut used, mut failed) = (Seen::default(), Vec::new(), 0);
     for set in sets.iter().take(SETS.0) {
         if failed == SETS.1 {
             break;

@@ -2,6 +2,7 @@
 
 use super::decode::{Code, Seen, look, read_modules};
 use super::edges;
+use super::fine;
 use super::layout::{Area, Layout};
 use super::refine::{Fit, refine};
 use crate::base::homography::{Homography, Point};
@@ -41,15 +42,15 @@ pub(super) struct Codes {
     pub(super) unread: bool,
 }
 
-/// Looks for codes, harder if none is found at first. Closer at the photo only where something in it may be a code: modules
-/// that run into each other still stand between finder patterns that do not.
+/// Looks for codes, harder if none is found at first; closer at the photo only where it shows fine print.
 pub(super) fn codes(Photo { rgb, overview, .. }: &Photo) -> Codes {
     let mut codes = Codes::default();
-    let mut hint = codes.add(rgb, &grey(overview, OVERVIEW));
+    let whole = grey(overview, OVERVIEW);
+    codes.add(rgb, &whole);
     if codes.read.is_empty() {
-        hint |= codes.add(rgb, &grey(overview, SMALL));
+        codes.add(rgb, &grey(overview, SMALL));
     }
-    if codes.read.is_empty() && hint && rgb.bounds() != overview.bounds() {
+    if codes.read.is_empty() && rgb.bounds() != overview.bounds() && fine::print(&whole) {
         codes.add(rgb, &grey(rgb, LARGE));
     }
     if codes.read.is_empty() {
@@ -59,11 +60,11 @@ pub(super) fn codes(Photo { rgb, overview, .. }: &Photo) -> Codes {
 }
 
 impl Codes {
-    /// Adds what a look at the whole photo shows; whether it shows finder patterns that may be a code's.
-    fn add(&mut self, rgb: &Raster<[u8; 3]>, picture: &Raster<u8>) -> bool {
+    /// Adds what a look at the whole photo shows.
+    fn add(&mut self, rgb: &Raster<[u8; 3]>, picture: &Raster<u8>) {
         let scale = rgb.width() as f64 / picture.width() as f64;
         let place = |point: Point| point.map(|value| value * scale);
-        let Seen { codes, triples, patterns } = look(picture);
+        let Seen { codes, triples } = look(picture);
         for Code { text, corners } in codes {
             self.keep(Code { text, corners: corners.map(place) });
         }
@@ -78,7 +79,6 @@ impl Codes {
                 None => {}
             }
         }
-        patterns > 0
     }
 
     fn keep(&mut self, code: Code) {

@@ -5,6 +5,7 @@
 mod blur;
 mod decode;
 mod edges;
+mod fine;
 pub mod layout;
 mod locate;
 mod neutrals;

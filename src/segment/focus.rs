@@ -40,12 +40,13 @@ impl Focus {
         let (columns, rows) = (across.over(x, part.bounds.right()), down.over(y, part.bounds.bottom()));
         let mut seen = Seen::default();
         let mut strip = Strip::new(overview, &columns, &rows);
-        for (row, &(_, v)) in rows.iter().enumerate().step_by((rows.len() / ROWS).max(1)) {
+        let every = (rows.len() / ROWS).max(1);
+        for (row, &(_, v)) in rows.iter().enumerate().step_by(every) {
             strip.look_at(row);
             let labels = labels.row(v);
             seen.add(&strip, columns.iter().map(|&(_, u)| labels[u] == part.label));
         }
-        seen.focus(across.scale())
+        seen.focus(across.scale(), every)
     }
 }
 
@@ -101,8 +102,8 @@ impl Seen {
         self.edges.truncate(known + clear);
     }
 
-    /// `scale`: pixels of the photo in one of the overview.
-    fn focus(mut self, scale: f64) -> Focus {
+    /// `scale`: pixels of the photo in one of the overview; one row in `every` was looked at.
+    fn focus(mut self, scale: f64, every: usize) -> Focus {
         let strong = (STRONG * self.pixels.saturating_sub(1) as f64) as usize + 1;
         if strong < self.edges.len() {
             self.edges.select_nth_unstable_by(strong, |a, b| b[0].total_cmp(&a[0]));
@@ -115,7 +116,7 @@ impl Seen {
             if ratio <= 1.0 { 20.0 } else { ((s2 - ratio * s1) / (ratio - 1.0)).max(0.0).sqrt() }
         };
         let mut widths: Vec<f64> = self.edges.iter().map(width).collect();
-        let enough = widths.len() >= FEWEST_EDGES;
+        let enough = widths.len() * every >= FEWEST_EDGES;
         Focus {
             sharpness: self.contrast / self.pixels.max(1) as f64,
             blur_px: enough.then(|| quantile(&mut widths, 0.5)).flatten().map(|width| width * scale),

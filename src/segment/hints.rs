@@ -28,8 +28,8 @@ pub fn fields(photo: &Photo, plants: Plants, hint: Option<&Hint>) -> Result<(Vec
     })
 }
 
-/// The plants in the field's `parts`, as a label picture. What the user painted holds: parts that were painted apart are plants of their own,
-/// and plants along one painted line are one.
+/// The plants in the field's `parts`, as a label picture. What the user painted holds: parts that were painted apart are
+/// plants of their own, and plants along one painted line are one.
 pub fn plants(field: &Field, parts: &Raster<u32>, hint: Option<&Hint>) -> Raster<u32> {
     let Some(Hint::Strokes(points)) = hint else { return tell_apart(parts, &field.crowns, Gaps::Within) };
     let gaps = if points.iter().any(|p| !p.plant) { Gaps::Between } else { Gaps::Within };
