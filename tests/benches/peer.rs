@@ -6,7 +6,7 @@ use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
 
 /// Runs of each; the medians count.
-const ROUNDS: usize = 5;
+const ROUNDS: usize = 11;
 /// Photos of the long run. The difference to a run with one photo is what each further photo costs.
 const PHOTOS: usize = 4;
 

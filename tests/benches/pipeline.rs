@@ -99,7 +99,7 @@ fn encoded(picture: &DynamicImage, orientation: Option<u8>) -> Vec<u8> {
 }
 
 fn main() {
-    Divan::default().sample_count(7).sample_size(1).config_with_args().main();
+    Divan::default().sample_count(11).sample_size(1).config_with_args().main();
     if std::env::args().all(|word| !word.starts_with("--list") && word != "--test") {
         growth::print();
         peer::compare(|| jpeg(None));
