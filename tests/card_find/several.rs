@@ -149,3 +149,13 @@ fn a_mirrored_photo_is_told_and_its_card_not_used() {
     assert_eq!((found.cards.len(), found.mirrored.len()), (0, 1));
     assert_eq!(find(&photo(picture)).mirrored.len(), 0);
 }
+
+/// Its modules are under three pixels wide in the photo, and one in the overview that is looked at first.
+#[test]
+fn a_card_that_is_small_in_a_large_photo_is_read() {
+    for roll in [0.0, 17.0] {
+        let far = Scene { size: [4000, 3000], focal: 4400.0, distance: 1900.0, roll, ..Scene::of(&PLAIN) };
+        assert!((far.px_per_mm(0) - 2.3).abs() < 0.02, "{}", far.px_per_mm(0));
+        assert_eq!(only_card(&far).number.as_str(), "ZB-0042");
+    }
+}
