@@ -1,4 +1,5 @@
-//! Convolutions, every output channel from all input channels. No picture is brought into another order first: a tile of
+//! Convolutions, every output channel from all input channels. But for kernels of 3 x 3 without a step (`tiles`) no picture is
+//! brought into another order first: a tile of
 //! pixels by output channels stays in the registers while the kernel passes over all input channels.
 
 #![allow(

@@ -8,7 +8,7 @@ use crate::segment::regions::Component;
 use std::collections::BTreeMap;
 use std::ops::Range;
 
-/// Partings are compared at every so manieth row and column of the drawing; that of a plant of 1,000 pixels has 333, some three a
+/// Partings are compared at each third row and column of the drawing: of a plant drawn at 1,000 pixels at 333, some three a
 /// cell of the votes that they are made by.
 const THIN: usize = 3;
 

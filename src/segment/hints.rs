@@ -77,9 +77,8 @@ fn outside(what: &str, frame: Rect) -> Error {
 /// A doubt where the user's point is not on the plant that was taken for it.
 pub fn beside(rosette: &Rosette, hint: &Hint) -> Option<Doubt> {
     let &Hint::At { x, y } = hint else { return None };
-    let bounds = rosette.bounds;
-    let on = bounds.contains(x, y) && rosette.mask.get(x - bounds.x, y - bounds.y);
-    (!on).then(|| Doubt::new("beside", format!("the point {x},{y} is on no plant: the nearest one was measured")))
+    (!rosette.covers(x, y))
+        .then(|| Doubt::new("beside", format!("the point {x},{y} is on no plant: the nearest one was measured")))
 }
 
 /// The fields with what the user painted. Plant painted where none was seen makes a field of its own.
